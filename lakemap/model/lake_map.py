@@ -1,0 +1,33 @@
+"""LakeMap: everything one lake's readings have told, before any file is written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from lakemap.model.crossovers import Crossovers
+from lakemap.model.hits import Hits
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Soundings
+from lakemap.model.spots import Spots
+from lakemap.model.surface import Surface
+from lakemap.model.terrain import Terrain
+
+
+@dataclass(frozen=True)
+class LakeMap:
+    """``hardness`` is None where no reading speaks of it; ``settings`` as used; ``inputs`` file -> sha256."""
+
+    name: str
+    soundings: Soundings
+    crossovers: Crossovers
+    hits: Hits
+    depth: Surface
+    hardness: Surface | None
+    terrain: Terrain
+    spots: Spots
+    shore: Shoreline | None
+    settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    messages: tuple[str, ...] = ()

@@ -1,0 +1,60 @@
+"""A surface: estimate and its standard error on one frame, and how it was made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from lakemap.model.frame import Grid, GridFrame
+from lakemap.model.soundings import PassBias
+
+if TYPE_CHECKING:
+    import xarray
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What holding back whole passes (or squares, ``by`` says which) showed; figures in the reading's unit.
+
+    ``rmse`` and ``bias`` of estimate minus held-back reading; ``within_1_96``: share of held-back block means within
+    1.96 standard errors (of the estimate and the block together); ``n`` blocks were predicted.
+    """
+
+    by: str
+    rmse: float
+    bias: float
+    within_1_96: float
+    n: int
+
+
+@dataclass(frozen=True)
+class Surface:
+    """``estimate`` is the mean true value within each pixel, ``sigma`` the standard error of that mean.
+
+    ``model`` is what was fitted, by name (nugget, partial_sill, range_m ... for kriging); ``share_drawn`` the share
+    of water pixels that carry an estimate; ``sigma_scale`` the factor that left-out passes put on sigma.
+    """
+
+    estimate: Grid
+    sigma: Grid
+    method: str
+    model: Mapping[str, float | str]
+    share_drawn: float
+    left_out: LeftOut | None = None
+    pass_bias: PassBias = field(default_factory=PassBias.none)
+    messages: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        self.estimate.require_frame(self.sigma)
+
+    @property
+    def frame(self) -> GridFrame:
+        """The frame that estimate and sigma share."""
+        return self.estimate.frame
+
+    def to_xarray(self) -> xarray.Dataset:
+        """Estimate and sigma as CF-style variables with units, on x and y [m]."""
+        from lakemap.model.frames import surface_dataset
+
+        return surface_dataset(self)
