@@ -52,7 +52,7 @@ class GridFrame:
         rows, columns = self.shape
         x_m = self.transform.c + (np.arange(columns) + 0.5) * self.pixel_m
         y_m = self.transform.f - (np.arange(rows) + 0.5) * self.pixel_m
-        return x_m, y_m
+        return np.asarray(x_m, np.float64), np.asarray(y_m, np.float64)
 
     def water_xy(self) -> Floats:
         """Centres of the water pixels (k, 2), row by row."""

@@ -114,7 +114,7 @@ class Soundings:
         unknown = set(columns) - set(COLUMN_DTYPES)
         if unknown:
             raise InputError(f"no such columns: {', '.join(sorted(unknown))}; known: {', '.join(COLUMN_DTYPES)}")
-        made = {
+        made: dict[str, Any] = {
             name: np.asarray(columns[name]).astype(dtype) if name in columns
             else np.full(n, _BLANKS.get(name, np.nan), dtype=dtype)
             for name, dtype in COLUMN_DTYPES.items()
@@ -126,7 +126,9 @@ class Soundings:
 
     def with_columns(self, **columns: Any) -> Self:
         """The same rows with some columns replaced (cast to their types)."""
-        cast: dict[str, Any] = {name: np.asarray(values).astype(COLUMN_DTYPES[name]) for name, values in columns.items()}
+        cast: dict[str, Any] = {
+            name: np.asarray(values).astype(COLUMN_DTYPES[name]) for name, values in columns.items()
+        }
         return dataclasses.replace(self, **cast)
 
     def with_flag(self, flag: Flag, where: NDArray[np.bool_]) -> Self:

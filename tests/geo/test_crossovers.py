@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lakemap.geo.crossovers import find_crossovers
+from lakemap.geo.pass_bias import solve_pass_bias
+from lakemap.model.log_facts import LogFacts
+from lakemap.model.soundings import Soundings
+
+
+def lines(ends, depth=lambda x, y: 5 + 0.01 * x, bias=None, step_m=2.0, noise_m=0.0, seed=0):
+    "Straight passes between pairs of ends, each with a bias of its own."
+    rng = np.random.default_rng(seed)
+    bias = np.zeros(len(ends)) if bias is None else bias
+    xy = [np.linspace(a, b, int(np.hypot(*np.subtract(b, a)) / step_m) + 1) for a, b in ends]
+    number = np.concatenate([np.full(len(part), i) for i, part in enumerate(xy)])
+    x, y = np.concatenate(xy).T
+    z = depth(x, y) + np.asarray(bias)[number] + rng.normal(0, noise_m, len(x)) if noise_m else (
+        depth(x, y) + np.asarray(bias)[number])
+    return Soundings.build(len(x), [LogFacts("a")], x_m=x, y_m=y, depth_m=z, logged_depth_m=z,
+                           depth_sigma_m=np.full(len(x), 0.05), pass_id=number)
+
+
+GRID = [((0, 10.0 * k), (100, 10.0 * k)) for k in range(1, 10)] + [((11.0 * k, 0), (11.0 * k, 100)) for k in range(1, 9)]
+
+
+def test_every_crossing_is_found_and_differs_by_the_biases():
+    "Nine lines over eight: 72 crossings, each differing by exactly bias a minus bias b on a plane."
+    bias = np.linspace(-0.2, 0.2, len(GRID))
+    found = find_crossovers(lines(GRID, bias=bias))
+    assert len(found) == 72
+    assert found.difference_m == pytest.approx(bias[found.pass_a] - bias[found.pass_b], abs=1e-9)
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_crossings_are_those_that_shapely_finds(seed):
+    "Random lines: the places equal those of shapely's intersection of the whole lines."
+    rng = np.random.default_rng(seed)
+    ends = [tuple(map(tuple, rng.uniform(0, 200, (2, 2)))) for _ in range(8)]
+    ends = [pair for pair in ends if np.hypot(*np.subtract(*pair)) > 20]
+    found = find_crossovers(lines(ends))
+    course = [np.subtract(b, a) / np.hypot(*np.subtract(b, a)) for a, b in ends]
+    expected = [
+        shapely.get_coordinates(shapely.intersection(shapely.linestrings(ends[i]), shapely.linestrings(ends[j])))[0]
+        for i in range(len(ends)) for j in range(i + 1, len(ends))
+        if shapely.intersects(shapely.linestrings(ends[i]), shapely.linestrings(ends[j]))
+        and abs(course[i][0] * course[j][1] - course[i][1] * course[j][0]) > 0.25
+    ]
+    got = sorted(zip(found.x_m.round(4), found.y_m.round(4), strict=True))
+    assert got == sorted((round(float(x), 4), round(float(y), 4)) for x, y in expected)
+
+
+def test_pass_bias_comes_back_with_an_error_that_is_true():
+    "40 seeds of known biases: recovered (less their mean) within 1.96 sigma in 90-99 % of passes."
+    inside, left = [], []
+    for seed in range(40):
+        truth = np.random.default_rng(seed).normal(0, 0.15, len(GRID))
+        solved = solve_pass_bias(find_crossovers(lines(GRID, bias=truth, noise_m=0.05, seed=seed)))
+        error = (solved.bias_m - solved.bias_m.mean()) - (truth - truth.mean())
+        inside.append(np.mean(np.abs(error) <= 1.96 * solved.sigma_m))
+        left.append(np.std(error))
+    assert 0.90 <= np.mean(inside) <= 1.0
+    assert np.mean(left) < 0.03
+
+
+def test_one_gross_crossover_moves_no_bias_much():
+    "A wild difference of 3 m at one crossing changes no bias by more than 3 cm."
+    import dataclasses
+
+    clean = find_crossovers(lines(GRID, noise_m=0.05))
+    wild = dataclasses.replace(clean, difference_m=np.where(np.arange(len(clean)) == 20, 3.0, clean.difference_m))
+    assert solve_pass_bias(wild).bias_m == pytest.approx(solve_pass_bias(clean).bias_m, abs=0.03)
+
+
+def test_a_lone_pass_has_no_bias():
+    "Without crossings there is nothing to solve, and nothing is invented."
+    assert len(solve_pass_bias(find_crossovers(lines(GRID[:1]))).pass_id) == 0

@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lakemap.geo.tracks import along_pass_m, cut_passes
+from lakemap.model.flags import Flag
+from lakemap.model.log_facts import LogFacts
+from lakemap.model.soundings import NO_PASS, Soundings
+
+
+def sailed(corners, step_m=1.0, noise_m=0.0, has_time=True):
+    "A log along straight legs between corners, 1 s a step."
+    legs = [np.linspace(a, b, max(2, int(np.hypot(*np.subtract(b, a)) / step_m)), endpoint=False)
+            for a, b in zip(corners, corners[1:], strict=False)]
+    xy = np.concatenate(legs) + np.random.default_rng(1).normal(0, noise_m, (sum(map(len, legs)), 2))
+    n = len(xy)
+    return Soundings.build(n, [LogFacts("a", has_time=has_time)], x_m=xy[:, 0], y_m=xy[:, 1],
+                           time_s=np.arange(n), logged_depth_m=np.ones(n))
+
+
+def test_lawn_mower_lines_become_one_pass_each():
+    "Four long lines joined by short turns: four passes, turns stay with the line before."
+    out = cut_passes(sailed([(0, 0), (300, 0), (300, 20), (0, 20), (0, 40), (300, 40), (300, 60), (0, 60)], noise_m=0.5))
+    assert np.unique(out.pass_id).tolist() == [0, 1, 2, 3]
+    middle = np.abs(out.x_m - 150) < 100
+    for line, y in enumerate((0, 20, 40, 60)):
+        assert set(out.pass_id[middle & (np.abs(out.y_m - y) < 3)]) == {line}
+
+
+def test_a_gentle_bend_is_one_pass():
+    "A quarter circle of 300 m radius turns slowly and is cut once at the most."
+    angle = np.linspace(0, np.pi / 2, 40)
+    out = cut_passes(sailed([(300 * np.cos(a), 300 * np.sin(a)) for a in angle]))
+    assert len(np.unique(out.pass_id)) <= 2
+
+
+def test_a_pause_ends_a_pass():
+    "Ten minutes without rows: the boat may have been anywhere."
+    rows = sailed([(0, 0), (200, 0)])
+    late = rows.with_columns(time_s=np.where(np.arange(len(rows)) >= 100, rows.time_s + 600, rows.time_s))
+    assert np.unique(cut_passes(late).pass_id).tolist() == [0, 1]
+
+
+def test_flagged_rows_belong_to_no_pass():
+    "A row with a fault is passed over and the pass goes on behind it."
+    rows = sailed([(0, 0), (200, 0)])
+    out = cut_passes(rows.with_flag(Flag.position_jump, np.arange(len(rows)) == 50))
+    assert out.pass_id[50] == NO_PASS and set(np.delete(out.pass_id, 50)) == {0}
+
+
+def test_gathered_points_are_no_track():
+    "Rows in random order without times get no pass."
+    rows = sailed([(0, 0), (300, 0), (300, 20), (0, 20)], has_time=False)
+    shuffled = rows.take(np.random.default_rng(2).permutation(len(rows)))
+    assert set(cut_passes(shuffled).pass_id) == {NO_PASS}
+    assert set(cut_passes(rows).pass_id) != {NO_PASS}
+
+
+def test_distance_along_a_pass_starts_again_with_each():
+    "100 m in 1 m steps; the second pass starts at zero."
+    out = cut_passes(sailed([(0, 0), (100, 0), (100, 100)]))
+    along = along_pass_m(out)
+    for number in np.unique(out.pass_id):
+        rows = along[out.pass_id == number]
+        assert rows[0] == 0 and rows[-1] == pytest.approx(len(rows) - 1, abs=1.0)
