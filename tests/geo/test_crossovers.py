@@ -25,7 +25,8 @@ def lines(ends, depth=lambda x, y: 5 + 0.01 * x, bias=None, step_m=2.0, noise_m=
                            depth_sigma_m=np.full(len(x), 0.05), pass_id=number)
 
 
-GRID = [((0, 10.0 * k), (100, 10.0 * k)) for k in range(1, 10)] + [((11.0 * k, 0), (11.0 * k, 100)) for k in range(1, 9)]
+GRID = [((0, 10.0 * k), (100, 10.0 * k)) for k in range(1, 10)]
+GRID += [((11.0 * k, 0), (11.0 * k, 100)) for k in range(1, 9)]
 
 
 def test_every_crossing_is_found_and_differs_by_the_biases():

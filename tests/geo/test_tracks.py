@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -12,7 +14,7 @@ from lakemap.model.soundings import NO_PASS, Soundings
 def sailed(corners, step_m=1.0, noise_m=0.0, has_time=True):
     "A log along straight legs between corners, 1 s a step."
     legs = [np.linspace(a, b, max(2, int(np.hypot(*np.subtract(b, a)) / step_m)), endpoint=False)
-            for a, b in zip(corners, corners[1:], strict=False)]
+            for a, b in itertools.pairwise(corners)]
     xy = np.concatenate(legs) + np.random.default_rng(1).normal(0, noise_m, (sum(map(len, legs)), 2))
     n = len(xy)
     return Soundings.build(n, [LogFacts("a", has_time=has_time)], x_m=xy[:, 0], y_m=xy[:, 1],
@@ -21,7 +23,8 @@ def sailed(corners, step_m=1.0, noise_m=0.0, has_time=True):
 
 def test_lawn_mower_lines_become_one_pass_each():
     "Four long lines joined by short turns: four passes, turns stay with the line before."
-    out = cut_passes(sailed([(0, 0), (300, 0), (300, 20), (0, 20), (0, 40), (300, 40), (300, 60), (0, 60)], noise_m=0.5))
+    corners = [(0, 0), (300, 0), (300, 20), (0, 20), (0, 40), (300, 40), (300, 60), (0, 60)]
+    out = cut_passes(sailed(corners, noise_m=0.5))
     assert np.unique(out.pass_id).tolist() == [0, 1, 2, 3]
     middle = np.abs(out.x_m - 150) < 100
     for line, y in enumerate((0, 20, 40, 60)):

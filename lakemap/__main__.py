@@ -1,0 +1,5 @@
+"""``python -m lakemap`` is the command ``lakemap``."""
+
+from lakemap.cli.main import main
+
+main()

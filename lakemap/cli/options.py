@@ -1,0 +1,77 @@
+"""Options that several commands share, and what they amount to: one Lake."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from lakemap.errors import UsageError
+from lakemap.project import Lake, read_settings_file, with_settings
+from lakemap.units import parse_length_m
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_READABLE = click.Path(path_type=Path)
+
+_OPTIONS = (
+    click.argument("files", nargs=-1, type=_READABLE),
+    click.option("--log", "logs", multiple=True, type=_READABLE, help="A file that is a log, whatever it looks like."),
+    click.option("--marks", multiple=True, type=_READABLE, help="A file of marks: CSV or GPX waypoints."),
+    click.option("--shore", multiple=True, type=_READABLE, help="Shoreline polygons; islands are holes."),
+    click.option("--units", type=click.Choice(["ft", "m"]), help="Unit of lengths in the results."),
+    click.option("--depth-unit", type=click.Choice(["ft", "m", "fathom"]), help="Unit of depths in tables without it."),
+    click.option("--depth-from", type=click.Choice(["transducer", "surface", "keel"]),
+                 help="What depths in tables count from."),
+    click.option("--columns", metavar="lat=y,lon=x,depth=z", help="Names of columns in tables with odd headers."),
+    click.option("--settings", "settings_file", type=_READABLE, help="Settings file (TOML)."),
+    click.option("--set", "assignments", multiple=True, metavar="KEY=VALUE",
+                 help="One setting, such as clean.draft_m=0.4."),
+    click.option("--crs", help="Metric CRS to work on, such as EPSG:32632; else the UTM zone of the lake."),
+    click.option("--quiet", is_flag=True, help="Say nothing but faults."),
+)
+
+
+def lake_options(command: Command) -> Command:
+    """Adds the options that say which readings and how to take them."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, name: str = "") -> Lake:
+    """The Lake that the options describe; ``extra`` settings by dotted key lie below what the user gave."""
+    paths: Sequence[Path] = given["files"]
+    if not (paths or given["logs"]):
+        raise UsageError("no files given; name logs, tables or folders, or try: lakemap demo")
+    tables = with_settings({}, [f"{key}={_toml(value)}" for key, value in (extra or {}).items()])
+    if given["settings_file"]:
+        tables = _laid_over(tables, read_settings_file(given["settings_file"]))
+    name = str(tables.pop("name", name))
+    flags = {
+        "publish.units": given["units"], "read.depth_unit": given["depth_unit"], "read.depth_from": given["depth_from"],
+        "read.columns": given["columns"], "grid.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
+        "grid.method": given.get("method"), "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
+    }
+    short = [f"{key}={_toml(value)}" for key, value in flags.items() if value is not None]
+    tables = with_settings(tables, [*short, *given["assignments"]])
+    return Lake.from_files(
+        paths, tables, logs=given["logs"], marks=given["marks"], shore=given["shore"], name=name
+    )
+
+
+def _toml(value: Any) -> str:
+    return repr(value) if isinstance(value, int | float) else f'"{value}"'
+
+
+def _laid_over(below: dict[str, Any], above: dict[str, Any]) -> dict[str, Any]:
+    out = dict(below)
+    for name, table in above.items():
+        out[name] = {**out.get(name, {}), **table} if isinstance(table, dict) else table
+    return out
+
+
+def _contour_m(text: str | None, units: str | None) -> float | None:
+    return None if text is None else parse_length_m(text, units or "m")

@@ -1,0 +1,53 @@
+"""What the commands show while they work and when they are done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from rich.console import Console
+from rich.progress import Progress as Bar
+from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+from rich.text import Text
+
+from lakemap.model.flags import SENTENCES, Flag
+from lakemap.progress import Progress, quiet
+
+LARGEST_LIST = 12
+
+
+@contextmanager
+def progress_bar(silent: bool) -> Iterator[Progress]:
+    """A line that names the stage at work, gone when the job is done; nothing when silent or not on a screen."""
+    console = Console(stderr=True)
+    if silent or not console.is_terminal:
+        yield quiet
+        return
+    columns = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    with Bar(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("starting", total=None)
+        yield lambda stage: bar.update(task, description=stage)
+
+
+def show_readings(head: Mapping[str, Any], console: Console) -> None:
+    """The head of a summary as tables: rows by file and reason, crossovers, messages."""
+    table = Table(box=None, pad_edge=False)
+    for title in ("file", "rows", "used", "held out"):
+        table.add_column(title, justify="left" if title in ("file", "held out") else "right")
+    for log in head["logs"]:
+        reasons = ", ".join(f"{count} {name}" for name, count in log["flagged"].items())
+        table.add_row(Text(log["name"]), str(log["rows_in"]), str(log["rows_used"]), reasons or "none")
+    console.print(table)
+    for name in head["rows"]["by_flag"]:
+        console.print(Text(f"  {name}: {SENTENCES[Flag[name]]}"))
+    show_messages(head["messages"], console)
+
+
+def show_messages(messages: Sequence[str], console: Console) -> None:
+    """Messages as they are, a line each; a long list is cut and says so."""
+    for text in messages[:LARGEST_LIST]:
+        console.print(Text(f"- {text}"))
+    if len(messages) > LARGEST_LIST:
+        console.print(f"- and {len(messages) - LARGEST_LIST} more, see the report")

@@ -1,0 +1,75 @@
+"""The whole job as a story: from everything recorded on one lake to surfaces, terrain and spots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lakemap.clean import clean, flag_off_water
+from lakemap.echo import find_rises, place_marks
+from lakemap.geo.crossovers import find_crossovers
+from lakemap.geo.crs import on_crs, working_crs
+from lakemap.geo.pass_bias import solve_pass_bias
+from lakemap.grid import frame_for, make_surface
+from lakemap.hardness import add_hardness
+from lakemap.model.crossovers import Crossovers
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Soundings
+from lakemap.progress import Progress, quiet
+from lakemap.project import Lake
+from lakemap.read import read_logs, read_marks, read_shore
+from lakemap.spots import find_spots, score_spots
+from lakemap.terrain import describe_terrain
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Readings after cleaning, and what passes that meet say of each other."""
+
+    soundings: Soundings
+    crossovers: Crossovers
+    shore: Shoreline | None
+
+
+def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
+    """Read and clean; no surface is made."""
+    s = lake.settings
+    progress("reading")
+    soundings = read_logs(lake.logs, s.read)
+    shore = read_shore(lake.shore, s.read)
+    progress("cleaning")
+    soundings = on_crs(soundings, working_crs(soundings, s.grid.crs))
+    soundings = flag_off_water(soundings, shore, s.clean)
+    soundings = clean(soundings, s.clean)
+    return Checked(soundings, find_crossovers(soundings), shore)
+
+
+def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
+    """From everything recorded on one lake to surfaces, terrain and spots; nothing is written here."""
+    s = lake.settings
+    checked = check_lake(lake, progress)
+    soundings, shore = checked.soundings, checked.shore
+    progress("finding what stands on the floor")
+    marks = read_marks(lake.marks, s.read)
+    hits = place_marks(marks, soundings.crs, s.echo)
+    hits = hits.joined(find_rises(soundings, s.echo, hits))
+    progress("reading hardness")
+    soundings = add_hardness(soundings, s.hardness)
+    progress("making the depth surface")
+    frame = frame_for(soundings, shore, s.grid)
+    bias = solve_pass_bias(checked.crossovers)
+    depth = make_surface(soundings.observed("depth_m"), frame, s.grid, bias)
+    soundings = soundings.less_bias(depth.pass_bias)
+    progress("making the hardness surface")
+    readings = soundings.observed("hardness")
+    hardness = make_surface(readings, frame, s.grid) if len(readings) else None
+    progress("describing the floor")
+    terrain = describe_terrain(depth, s.terrain)
+    progress("gathering spots")
+    spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
+    spots = score_spots(spots, terrain, hardness, s.spots)
+    return LakeMap(
+        name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
+        hardness=hardness, terrain=terrain, spots=spots, shore=shore, settings=s.as_dict(), inputs=lake.inputs,
+        messages=lake.messages + marks.messages,
+    )

@@ -1,0 +1,127 @@
+"""Lake: what was recorded on one lake, sorted by role, with the settings of all stages."""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Self
+
+from lakemap.clean.settings import CleanSettings
+from lakemap.echo.settings import EchoSettings
+from lakemap.errors import InputError, SettingError
+from lakemap.grid.settings import GridSettings
+from lakemap.hardness.settings import HardnessSettings
+from lakemap.publish.settings import PublishSettings
+from lakemap.read.find import sort_files
+from lakemap.read.settings import ReadSettings
+from lakemap.read.source import Source
+from lakemap.spots.settings import SpotSettings
+from lakemap.terrain.settings import TerrainSettings
+
+
+@dataclass(frozen=True)
+class LakeSettings:
+    """Settings of every stage, by the name of its table in a settings file."""
+
+    read: ReadSettings = field(default_factory=ReadSettings)
+    clean: CleanSettings = field(default_factory=CleanSettings)
+    echo: EchoSettings = field(default_factory=EchoSettings)
+    hardness: HardnessSettings = field(default_factory=HardnessSettings)
+    grid: GridSettings = field(default_factory=GridSettings)
+    terrain: TerrainSettings = field(default_factory=TerrainSettings)
+    spots: SpotSettings = field(default_factory=SpotSettings)
+    publish: PublishSettings = field(default_factory=PublishSettings)
+
+    @classmethod
+    def from_tables(cls, tables: Mapping[str, Any]) -> Self:
+        """Build from the tables of a settings file; raises SettingError for an unknown table, name or value."""
+        kinds = {spec.name: spec.default_factory for spec in dataclasses.fields(cls)}
+        for name, table in tables.items():
+            if name not in kinds or not isinstance(table, Mapping):
+                raise SettingError(f"no settings table [{name}]; there are {', '.join(kinds)}")
+        return cls(**{name: kinds[name].from_mapping(table) for name, table in tables.items()})  # type: ignore[union-attr]
+
+    def as_dict(self) -> dict[str, dict[str, Any]]:
+        """All settings as used, by table, for summary.json."""
+        return {spec.name: getattr(self, spec.name).as_dict() for spec in dataclasses.fields(self)}
+
+
+def read_settings_file(path: Path) -> dict[str, Any]:
+    """The tables of a settings file (TOML). Raises InputError with the line where it is no TOML."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as fault:
+        raise InputError(f"{path.name}: cannot be read ({fault}); give a settings file in TOML") from None
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(f"{path.name}: no TOML ({fault}); mend that place, see README for an example") from None
+
+
+def with_settings(tables: Mapping[str, Any], assignments: Iterable[str]) -> dict[str, Any]:
+    """The tables with ``clean.draft_m=0.4`` and the like laid over them; a value is TOML, or else plain words."""
+    out: dict[str, Any] = {name: dict(table) if isinstance(table, Mapping) else table for name, table in tables.items()}
+    for text in assignments:
+        key, sign, value = text.partition("=")
+        path = key.strip().split(".")
+        if not sign or len(path) < 2 or not all(path):
+            raise SettingError(f"--set {text}: write it as table.name=value, such as clean.draft_m=0.4")
+        table = out
+        for step in path[:-1]:
+            table = table.setdefault(step, {})
+            if not isinstance(table, dict):
+                raise SettingError(f"--set {text}: {step} is a value, not a table; see README for the names")
+        table[path[-1]] = _toml_value(value.strip())
+    return out
+
+
+def _toml_value(text: str) -> Any:
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text
+
+
+@dataclass(frozen=True)
+class Lake:
+    """Everything recorded on one lake, by role, and how to work on it."""
+
+    name: str
+    logs: tuple[Source, ...]
+    marks: tuple[Source, ...]
+    shore: tuple[Source, ...]
+    settings: LakeSettings = field(default_factory=LakeSettings)
+    messages: tuple[str, ...] = ()
+
+    @classmethod
+    def from_files(
+        cls,
+        paths: Sequence[str | Path],
+        settings: LakeSettings | Mapping[str, Any] | None = None,
+        *,
+        logs: Sequence[str | Path] = (),
+        marks: Sequence[str | Path] = (),
+        shore: Sequence[str | Path] = (),
+        name: str = "",
+    ) -> Self:
+        """Sort files and folders by content; those under ``logs``, ``marks`` and ``shore`` by the caller's word.
+
+        ``settings`` is a LakeSettings, or tables as in a settings file.
+        Raises UnknownFormat, AmbiguousFile, SettingError.
+        """
+        forced = {Path(p): role for role, group in (("log", logs), ("marks", marks), ("shore", shore)) for p in group}
+        sorted_files = sort_files([*map(Path, paths), *forced], forced)
+        chosen = settings if isinstance(settings, LakeSettings) else LakeSettings.from_tables(settings or {})
+        return cls(
+            name or "Lake", sorted_files.logs, sorted_files.marks, sorted_files.shore, chosen, sorted_files.messages
+        )
+
+    @property
+    def inputs(self) -> dict[str, str]:
+        """Each file's name and SHA-256, in the order of names."""
+        return {source.name: source.sha256 for source in sorted((*self.logs, *self.marks, *self.shore), key=_by_name)}
+
+
+def _by_name(source: Source) -> tuple[str, str]:
+    return source.name, source.sha256
