@@ -1,0 +1,47 @@
+"""The contract of all interpolators; grid/nearest.py is the shortest one."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lakemap.grid.settings import GridSettings
+from lakemap.model.observations import Observations
+from lakemap.model.soundings import PassBias
+
+Floats = NDArray[np.float64]
+
+
+class Interpolator(ABC):
+    """Learn from readings, then tell value and standard error anywhere.
+
+    ``name`` is the word of the setting ``grid.method``. The estimate is the mean true value within a pixel of the
+    side that ``for_grid`` was given, the standard error is that of this mean.
+    """
+
+    name: ClassVar[str]
+
+    @classmethod
+    @abstractmethod
+    def for_grid(cls, settings: GridSettings, pixel_m: float, pass_bias: PassBias) -> Self:
+        """One that estimates pixel means; ``pass_bias.sigma_m`` is the error that all readings of a pass share."""
+
+    @abstractmethod
+    def fit(self, obs: Observations) -> Self:
+        """Learn parameters from readings (n of them, n >= 1) and keep them as data."""
+
+    @abstractmethod
+    def with_data(self, obs: Observations) -> Self:
+        """A copy with the parameters learnt but other readings as data, for leaving some out."""
+
+    @abstractmethod
+    def predict(self, xy: Floats) -> tuple[Floats, Floats]:
+        """Estimate and standard error (m,) at pixel centres ``xy`` (m, 2); NaN where nothing can be said."""
+
+    def facts(self) -> Mapping[str, float | str]:
+        """What was learnt, by name."""
+        return {}
