@@ -85,7 +85,7 @@ def _weakest_second(soundings: Soundings, second: Floats, law: NDArray[np.int8],
         heard = (second - gain)[rows & np.isfinite(second - gain)]
         if len(heard):
             floor[rows] = np.percentile(heard, WEAKEST_PERCENT)
-    return floor + gain
+    return np.asarray(floor + gain, dtype=np.float64)
 
 
 def _missing(

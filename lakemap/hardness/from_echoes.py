@@ -48,8 +48,8 @@ def _what_was_read(levels: Reading, seen: Reading, joined: Reading) -> list[str]
     if by_level.any():
         bound = int(np.count_nonzero(by_level & np.isfinite(levels.high)))
         texts.append(
-            f"hardness from echo levels in {by_level.sum()} rows; {bound} of them are upper bounds, for want of a second "
-            "echo that could have shown"
+            f"hardness from echo levels in {by_level.sum()} rows; {bound} of them are upper bounds, where no second "
+            "echo was heard though it could have shown"
         )
     if by_eye.any():
         none = int(np.count_nonzero(by_eye & np.isfinite(seen.high)))
