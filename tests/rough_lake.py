@@ -43,8 +43,8 @@ class RoughLake:
         """Mean true depth in each water pixel (k,)."""
         xy = frame.water_xy()
         steps = (np.arange(4) + 0.5) / 4 - 0.5
-        parts = [self.depth_at(xy[:, 0] + a * frame.pixel_m, xy[:, 1] + b * frame.pixel_m) for a in steps for b in steps]
-        return np.mean(parts, axis=0)
+        x_m, y_m, side = xy[:, 0], xy[:, 1], frame.pixel_m
+        return np.mean([self.depth_at(x_m + a * side, y_m + b * side) for a in steps for b in steps], axis=0)
 
 
 def rough_lake(seed: int, half_x: float = 600.0, half_y: float = 350.0, roughness_m: float = 0.15) -> RoughLake:

@@ -36,13 +36,13 @@ def even_lags(obs: Observations, classes: int = 15) -> Floats:
 
 
 def growing_lags(obs: Observations, shortest_m: float, classes: int = 18) -> Floats:
-    """Edges (classes + 1,) that grow by a constant factor, so that the short lags that kriging leans on are resolved."""
+    """Edges (classes + 1,) that grow by a constant factor: the short lags, which kriging leans on, are resolved."""
     longest = max(cutoff_m(obs), 4 * shortest_m)
     return np.concatenate([[0.0], np.geomspace(shortest_m, longest, classes)])
 
 
 def cutoff_m(obs: Observations) -> float:
-    """A third of the diagonal of the box around the readings [m]: beyond it pairs are few and alike (common practice)."""
+    """A third of the diagonal of the box around the readings [m]: beyond it pairs are few (common practice)."""
     return float(np.hypot(*np.ptp(obs.xy, axis=0))) / 3
 
 

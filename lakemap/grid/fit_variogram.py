@@ -87,7 +87,8 @@ def _fit_relative(sample: SampleVariogram, shapes: Sequence[str], shortest_m: fl
 def _model(logs: Floats, shapes: Sequence[str]) -> Variogram:
     values = np.exp(logs)
     parts = zip(shapes, values[1::2], values[2::2], strict=True)
-    return Variogram(float(values[0]), tuple(Structure(shape, float(sill), float(reach)) for shape, sill, reach in parts))
+    structures = tuple(Structure(shape, float(sill), float(reach)) for shape, sill, reach in parts)
+    return Variogram(float(values[0]), structures)
 
 
 def _bounds(sample: SampleVariogram, structures: int, shortest_m: float) -> tuple[Floats, Floats]:

@@ -20,10 +20,12 @@ class Interpolator(ABC):
     """Learn from readings, then tell value and standard error anywhere.
 
     ``name`` is the word of the setting ``grid.method``. The estimate is the mean true value within a pixel of the
-    side that ``for_grid`` was given, the standard error is that of this mean.
+    side that ``for_grid`` was given, the standard error is that of this mean. ``reach_m``, known after ``fit``, is how
+    far from a reading something can still be said.
     """
 
     name: ClassVar[str]
+    reach_m: float
 
     @classmethod
     @abstractmethod
@@ -41,6 +43,10 @@ class Interpolator(ABC):
     @abstractmethod
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
         """Estimate and standard error (m,) at pixel centres ``xy`` (m, 2); NaN where nothing can be said."""
+
+    def own_variance(self, obs: Observations) -> Floats:
+        """Error variance (n,) of readings that ``predict`` does not count in its standard error; none here."""
+        return np.zeros(len(obs))
 
     def facts(self) -> Mapping[str, float | str]:
         """What was learnt, by name."""

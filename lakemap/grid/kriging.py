@@ -31,7 +31,7 @@ CHUNK = 1024
 BLOCK_NODES = 4
 """Gauss-Legendre nodes each way for the mean over a pixel."""
 
-PASS_CAP = 6
+PASS_CAP = 2
 """Readings of one pass in one quadrant of a neighbourhood, while others are to be had (tried on invented lakes)."""
 
 JITTER = 1e-9
@@ -76,6 +76,7 @@ class OrdinaryKriging(Interpolator):
             step = self.options.block_m or _typical_step(obs)
             model = fit_variogram(obs, step)
             self.model = _with_pixel_detail(model, step) if self.options.nugget == "detail" else model
+        self.reach_m = self.model.supported_m
         return self._hold(obs)
 
     def with_data(self, obs: Observations) -> Self:
@@ -86,10 +87,18 @@ class OrdinaryKriging(Interpolator):
         self._obs = obs
         wanted = self.options.neighbours or len(obs)
         self._near = Neighbourhood(obs.xy, obs.pass_id, wanted, self.options.cap)
-        table = dict(zip(self._bias.pass_id.tolist(), self._bias.sigma_m.tolist(), strict=True))
-        self._shared = np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()]) ** 2
+        self._shared = self._shared_variance(obs)
         self._jitter = JITTER * self._gamma_at_longest() if len(np.unique(obs.xy, axis=0)) < len(obs) else 0.0
         return self
+
+    def own_variance(self, obs: Observations) -> Floats:
+        """Variance (n,) of the readings' own errors: their sigma, the nugget where it is noise, their pass's bias."""
+        nugget = self._model.nugget if self.options.nugget == "noise" else 0.0
+        return np.asarray(obs.sigma**2 + nugget + self._shared_variance(obs))
+
+    def _shared_variance(self, obs: Observations) -> Floats:
+        table = dict(zip(self._bias.pass_id.tolist(), self._bias.sigma_m.tolist(), strict=True))
+        return np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()]) ** 2
 
     def _gamma_at_longest(self) -> float:
         return float(self._model.rise(np.array([np.hypot(*np.ptp(self._obs.xy, axis=0))]))[0])

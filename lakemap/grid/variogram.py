@@ -16,6 +16,10 @@ EXPONENTIAL_95 = 3.0
 MATERN_95 = 4.743865
 """Root of (1 + s) exp(-s) = 0.05: where a Matern structure with nu = 3/2 has made 95 % of its rise."""
 
+SUPPORTED_SHARE = 0.5
+"""Beyond the lag where gamma is half the sill, one reading tells no more of a place than the mean of all (the variance
+of its difference, 2 gamma, equals the sill)."""
+
 
 def _spherical(share: Floats) -> Floats:
     near = np.minimum(share, 1.0)
@@ -97,3 +101,11 @@ class Variogram:
         lags = np.linspace(0.0, longest, 401)
         made = self.rise(lags) >= 0.95 * self.partial_sill
         return float(lags[np.argmax(made)]) if made.any() else longest
+
+    @property
+    def supported_m(self) -> float:
+        """Lag [m] where gamma has made SUPPORTED_SHARE of its way to the sill: readings farther away say too little."""
+        lags = np.linspace(0.0, max(structure.range_m for structure in self.structures), 801)
+        made = self.nugget + self.rise(lags) >= SUPPORTED_SHARE * (self.nugget + self.partial_sill)
+        made[0] = False
+        return float(lags[np.argmax(made)]) if made.any() else float(lags[-1])

@@ -1,0 +1,167 @@
+"""From readings to a surface with its error, on the pixels that the readings can speak for."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lakemap.errors import NothingUsable, SettingError
+from lakemap.geo.pass_bias import PRIOR_SIGMA_M
+from lakemap.grid.blocks import block_means
+from lakemap.grid.interpolator import Interpolator
+from lakemap.grid.left_out import SQUARE_PIXELS, leave_out, sigma_scale, summarise
+from lakemap.grid.settings import GridSettings
+from lakemap.model.frame import Grid, GridFrame
+from lakemap.model.observations import Observations
+from lakemap.model.soundings import NO_PASS, PassBias
+from lakemap.model.surface import Surface
+from lakemap.plugin_folder import find_classes
+
+Floats = NDArray[np.float64]
+
+DEPTH = "depth_m"
+LIMITS: dict[str, tuple[float, float]] = {"hardness": (0.0, 1.0)}
+"""What a reading cannot go beyond; estimates are clipped to it."""
+
+AUTOMATIC = "kriging"
+"""What ``grid.method = auto`` takes. With few readings it falls back on the usual lake's variogram."""
+
+FEW_PASSES = 3
+"""Fewer passes than this make an indicative surface."""
+
+UNSHORED_PIXELS = 3
+"""Without a shoreline nothing is drawn farther than this outside the hull of the readings."""
+
+BANK_SLOPE = 0.2
+"""Usual slope of a bank, common practice of the trade: an outline half a pixel off is wrong by this in depth."""
+
+
+def make_surface(
+    obs: Observations, frame: GridFrame, settings: GridSettings, pass_bias: PassBias | None = None
+) -> Surface:
+    """Estimate and sigma on the water pixels of ``frame``.
+
+    ``pass_bias`` is subtracted from the readings first; its sigma is an error that a pass's readings share. A pass
+    that is not in it has the usual bias of any pass as that error; with None there is no such error. Sigma is scaled
+    so that passes held back lie within it as often as they should.
+
+    Raises NothingUsable without a finite reading.
+    """
+    finite = np.isfinite(obs.value) & np.isfinite(obs.xy).all(axis=1)
+    if not finite.any():
+        raise NothingUsable(f"no usable reading of {obs.name} among {len(obs)}: there is nothing to make a surface of")
+    blocks = block_means(_less_bias(obs.take(finite), pass_bias), frame.pixel_m)
+    shared = _shared_errors(blocks, pass_bias)
+    fitted = _interpolator(settings).for_grid(settings, frame.pixel_m, shared).fit(blocks)
+    misses = leave_out(fitted, blocks, max(fitted.reach_m, SQUARE_PIXELS * frame.pixel_m))
+    scale = sigma_scale(misses)
+    data = _with_shore(blocks, frame, settings)
+    estimate, sigma = _on_frame(fitted.with_data(data), data, frame)
+    limits = LIMITS.get(obs.name, (min(0.0, float(blocks.value.min())), np.inf))
+    drawn = np.isfinite(estimate)
+    return Surface(
+        estimate=Grid(frame, np.clip(estimate, *limits).astype(np.float32), obs.name, _unit(obs.name)),
+        sigma=Grid(frame, (scale * sigma).astype(np.float32), _sigma_name(obs.name), _unit(obs.name)),
+        method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
+        share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
+        pass_bias=pass_bias or PassBias.none(), messages=_messages(obs.take(finite), frame),
+    )
+
+
+def _less_bias(obs: Observations, pass_bias: PassBias | None) -> Observations:
+    if pass_bias is None:
+        return obs
+    table = dict(zip(pass_bias.pass_id.tolist(), pass_bias.bias_m.tolist(), strict=True))
+    shift = np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()])
+    return dataclasses.replace(obs, value=obs.value - shift)
+
+
+def _shared_errors(blocks: Observations, pass_bias: PassBias | None) -> PassBias:
+    """Sigma of the bias that is left in each pass; its bias itself is out already."""
+    if pass_bias is None:
+        return PassBias.none()
+    table = dict(zip(pass_bias.pass_id.tolist(), pass_bias.sigma_m.tolist(), strict=True))
+    passes = np.unique(blocks.pass_id[blocks.pass_id != NO_PASS])
+    sigma = np.array([table.get(number, PRIOR_SIGMA_M) for number in passes.tolist()])
+    return PassBias(passes, np.zeros(len(passes)), sigma)
+
+
+def _with_shore(blocks: Observations, frame: GridFrame, settings: GridSettings) -> Observations:
+    """The blocks, and zero depth where water meets land, when the user says that the outline is that day's waterline.
+
+    Readings other than depth, and the variogram, never see these.
+    """
+    if settings.shore_depth != "zero" or blocks.name != DEPTH or not frame.shore_known:
+        return blocks
+    edge = _shore_points(frame)
+    zero = Observations.of(DEPTH, edge, np.zeros(len(edge)), BANK_SLOPE * frame.pixel_m / 2, NO_PASS)
+    columns: dict[str, Any] = {
+        name: np.concatenate([getattr(blocks, name), getattr(zero, name)])
+        for name in ("xy", "value", "sigma", "pass_id", "rise", "lower", "upper")
+    }
+    return dataclasses.replace(blocks, **columns)
+
+
+def _shore_points(frame: GridFrame) -> Floats:
+    """Middles (k, 2) of the pixel sides that part water from land; the frame's own edge is no shore."""
+    x_m, y_m = frame.centres()
+    half, water = frame.pixel_m / 2, frame.water
+    row, column = np.nonzero(water[:, 1:] != water[:, :-1])
+    upright = np.column_stack([x_m[column] + half, y_m[row]])
+    row, column = np.nonzero(water[1:] != water[:-1])
+    return np.concatenate([upright, np.column_stack([x_m[column], y_m[row] - half])])
+
+
+def _on_frame(fitted: Interpolator, data: Observations, frame: GridFrame) -> tuple[Floats, Floats]:
+    """Estimate and sigma (rows, columns), NaN on land and where the readings cannot speak."""
+    xy = frame.water_xy()
+    lag = cKDTree(data.xy).query(xy)[0]
+    asked = lag <= max(fitted.reach_m, frame.pixel_m)
+    if not frame.shore_known:
+        asked &= (lag <= UNSHORED_PIXELS * frame.pixel_m) | _in_hull(data.xy, xy)
+    estimate, sigma = np.full(frame.shape, np.nan), np.full(frame.shape, np.nan)
+    row, column = (index[asked] for index in np.nonzero(frame.water))
+    estimate[row, column], sigma[row, column] = fitted.predict(xy[asked])
+    return estimate, sigma
+
+
+def _in_hull(data_xy: Floats, xy: Floats) -> NDArray[np.bool_]:
+    hull = shapely.convex_hull(shapely.multipoints(data_xy))
+    shapely.prepare(hull)
+    return np.asarray(shapely.contains_xy(hull, xy[:, 0], xy[:, 1]))
+
+
+def _messages(obs: Observations, frame: GridFrame) -> tuple[str, ...]:
+    """One line for each thing a reader of the surface should know."""
+    told = []
+    passes = len(np.unique(obs.pass_id))
+    if obs.has_time and passes < FEW_PASSES:
+        told.append(f"{obs.name}: {passes} pass{'es' if passes > 1 else ''} only, so the surface is indicative")
+    off = int(np.count_nonzero(~frame.pixel_of(obs.xy[:, 0], obs.xy[:, 1])[2]))
+    if off:
+        told.append(f"{obs.name}: {off} of {len(obs)} readings lie off the frame")
+    return tuple(told)
+
+
+def _unit(name: str) -> str:
+    return "m" if name.endswith("_m") else "1"
+
+
+def _sigma_name(name: str) -> str:
+    return f"{name.removesuffix('_m')}_sigma{'_m' if name.endswith('_m') else ''}"
+
+
+def _interpolator(settings: GridSettings) -> type[Interpolator]:
+    word = AUTOMATIC if settings.method == "auto" else settings.method
+    folder = importlib.import_module("lakemap.grid")
+    classes = find_classes(folder, Interpolator, "lakemap.interpolators")  # type: ignore[type-abstract]
+    found = {cls.name: cls for cls in classes}
+    if word not in found:
+        raise SettingError(f"[grid] method = {word!r}: there is no such interpolator; there are {', '.join(found)}")
+    return found[word]
