@@ -1,0 +1,115 @@
+"""Everything the page knows, as one JSON object; lengths stay in metres, the page writes the reader's unit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from lakemap.model.frame import Grid
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.spots import Spots
+from lakemap.publish.html_map import lines
+from lakemap.publish.html_map.colours import RAMPS, ramp
+from lakemap.publish.html_map.packing import coarsening, coarser, pack
+from lakemap.publish.html_map.placing import place_on_mercator, unwrapped_lonlat
+from lakemap.publish.html_map.sureness import (
+    FAIR_WITHIN,
+    HARDNESS_SURE,
+    HARDNESS_UNKNOWN,
+    SURE_WITHIN,
+    TWO_SIDED_95,
+    shares,
+)
+
+QUANTA = {"depth": 0.02, "depth_sigma": 0.01, "hardness": 0.005, "hardness_sigma": 0.005, "slope": 0.1}
+"""Steps of the embedded values [m, m, 1, 1, degrees]: each far below the error of what it carries."""
+
+HARD_REFLECTION, SOFT_REFLECTION = 0.3, 0.1
+"""Hard and soft bottom by reflection coefficient, where the settings do not say otherwise."""
+
+LOSS_OF_HARDNESS_0_DB, LOSS_OF_HARDNESS_1_DB = 25.0, 3.0
+"""Hardness is the bottom loss [dB] on this scale, cut to 0..1."""
+
+def contents(lake_map: LakeMap, unit: str) -> dict[str, Any]:
+    """What the page shows of a lake, starting in ``unit`` (m or ft)."""
+    depth = lake_map.depth
+    soundings = lake_map.soundings
+    return {
+        "name": lake_map.name, "unit": unit,
+        "sure": {
+            "shares": shares(depth.estimate.values, depth.sigma.values), "within": SURE_WITHIN, "fair": FAIR_WITHIN,
+            "factor": TWO_SIDED_95, "hardness": [HARDNESS_SURE, HARDNESS_UNKNOWN],
+        },
+        "common": {"offset_m": soundings.common_offset_m, "scale": soundings.common_scale},
+        "datum": soundings.datum,
+        "hard": hardness_words(lake_map),
+        "bounds": bounds(depth.estimate),
+        "grid": grids(lake_map),
+        "ramps": {name: ramp(name) for name in RAMPS},
+        "contours": lines.contours(lake_map), "passes": lines.passes(lake_map),
+        "features": lines.features(lake_map), "shore": lines.shore(lake_map),
+        "spots": spots(lake_map.spots),
+    }
+
+
+def grids(lake_map: LakeMap) -> dict[str, Any]:
+    """The frame's place and the packed grids; ``hardness`` is left out where nothing speaks of it."""
+    frame = lake_map.depth.frame
+    factor = coarsening(frame.shape)
+    layers = {
+        "depth": lake_map.depth.estimate, "depth_sigma": lake_map.depth.sigma, "slope": lake_map.terrain.slope,
+    }
+    if lake_map.hardness is not None:
+        layers |= {"hardness": lake_map.hardness.estimate, "hardness_sigma": lake_map.hardness.sigma}
+    return {
+        "rows": -(-frame.shape[0] // factor), "columns": -(-frame.shape[1] // factor), "factor": factor,
+        "pixel_m": frame.pixel_m * factor, "place": place_on_mercator(frame),
+        "layers": {name: pack(coarser(grid.values, factor), QUANTA[name]) for name, grid in layers.items()},
+    }
+
+
+def bounds(depth: Grid) -> list[list[float]]:
+    """South-west and north-east corner of what is drawn as latitude, longitude [deg]; of the frame when nothing is."""
+    frame = depth.frame
+    rows, columns = np.nonzero(np.isfinite(depth.values))
+    if not len(rows):
+        rows, columns = (np.array([0, side - 1]) for side in frame.shape)
+    left, _, _, top = frame.bounds
+    west, east = left + columns.min() * frame.pixel_m, left + (columns.max() + 1) * frame.pixel_m
+    north, south = top - rows.min() * frame.pixel_m, top - (rows.max() + 1) * frame.pixel_m
+    lon, lat = unwrapped_lonlat(frame, np.array([west, west, east, east]), np.array([south, north, south, north]))
+    return [[round(float(lat.min()), 7), round(float(lon.min()), 7)],
+            [round(float(lat.max()), 7), round(float(lon.max()), 7)]]
+
+
+def hardness_words(lake_map: LakeMap) -> list[float]:
+    """Hardness below which the floor is called soft, and from which it is called hard."""
+    used = lake_map.settings.get("hardness", {})
+    reflection = (used.get("soft_at", SOFT_REFLECTION), used.get("hard_at", HARD_REFLECTION))
+    loss_db = -20.0 * np.log10(np.array(reflection))
+    scale_db = LOSS_OF_HARDNESS_0_DB - LOSS_OF_HARDNESS_1_DB
+    return [round(float(value), 4) for value in np.clip((LOSS_OF_HARDNESS_0_DB - loss_db) / scale_db, 0, 1)]
+
+
+def spots(found: Spots) -> list[dict[str, Any]]:
+    """Spots in their order, best first: place, evidence, reasons with length slots, and parts of the score."""
+    columns = {
+        name: lines.numbers(getattr(found, name), decimals)
+        for name, decimals in (
+            ("lat_deg", 7), ("lon_deg", 7), ("position_sigma_m", 2), ("depth_m", 3), ("depth_sigma_m", 3),
+            ("height_m", 3), ("hardness", 3), ("probability", 3), ("prob_low", 3), ("prob_high", 3), ("score", 3),
+        )
+    }
+    parts = {name: lines.numbers(values) for name, values in found.score_parts.items()}
+    return [
+        {
+            "name": str(found.name[k]), "kind": str(found.kind[k]),
+            "seen": int(found.seen[k]), "could_see": int(found.could_see[k]),
+            "last_seen": lines.day_of(found.last_seen[k]),
+            "reasons": [str(said) for said in found.reasons[k]] if found.reasons else [],
+            "parts": {name: values[k] for name, values in parts.items()},
+            **{name: values[k] for name, values in columns.items()},
+        }
+        for k in range(len(found))
+    ]

@@ -1,0 +1,78 @@
+// The values on their own metric frame, and the way from the Mercator view to that frame.
+class LakeGrid {
+  constructor(grid, layers) {
+    this.rows = grid.rows;
+    this.columns = grid.columns;
+    this.factor = grid.factor;
+    this.pixel_m = grid.pixel_m;
+    this.place = grid.place;
+    this.layers = layers;
+  }
+
+  static async open(grid) {
+    const layers = {};
+    for (const [name, packed] of Object.entries(grid.layers)) {
+      layers[name] = await Codec.layer(packed, grid.rows, grid.columns);
+    }
+    return new LakeGrid(grid, layers);
+  }
+
+  has(name) { return Boolean(this.layers[name]); }
+
+  // Coefficients of the polynomials in u that remain once v is fixed: one set a screen row.
+  alongRow(v) {
+    const { degree, column, row } = this.place;
+    const columnOf = new Float64Array(degree + 1), rowOf = new Float64Array(degree + 1);
+    for (let i = 0, at = 0; i <= degree; i++) {
+      for (let j = 0, power = 1; j <= degree - i; j++, at++, power *= v) {
+        columnOf[i] += column[at] * power / this.factor;
+        rowOf[i] += row[at] * power / this.factor;
+      }
+    }
+    return { columnOf, rowOf };
+  }
+
+  uv(mercator) {
+    const { centre, half } = this.place;
+    return [(mercator.x - centre[0]) / half[0], (mercator.y - centre[1]) / half[1]];
+  }
+
+  // Column and row, counted from the outer corner of the first pixel; null off the frame.
+  at(latlng) {
+    const [u, v] = this.uv(L.CRS.EPSG3857.project(latlng));
+    if (Math.abs(u) > 1 || Math.abs(v) > 1) return null;
+    const { columnOf, rowOf } = this.alongRow(v);
+    const column = LakeGrid.horner(columnOf, u), row = LakeGrid.horner(rowOf, u);
+    const inside = column >= 0 && row >= 0 && column < this.columns && row < this.rows;
+    return inside ? [column, row] : null;
+  }
+
+  static horner(coefficients, u) {
+    let sum = 0;
+    for (let i = coefficients.length - 1; i >= 0; i--) sum = sum * u + coefficients[i];
+    return sum;
+  }
+
+  // The pixel's own value, as in the raster file; NaN for nothing.
+  value(name, place) {
+    const layer = this.layers[name];
+    if (!layer || !place) return NaN;
+    const code = layer.codes[Math.floor(place[1]) * this.columns + Math.floor(place[0])];
+    return code ? layer.low + (code - 1) * layer.quantum : NaN;
+  }
+
+  // The values that all but the outer `tail` share on either side reach.
+  range(name, tail) {
+    const { codes, low, quantum } = this.layers[name];
+    const counts = new Uint32Array(65536);
+    let total = 0;
+    for (const code of codes) if (code) { counts[code]++; total++; }
+    if (!total) return null;
+    const reach = (share) => {
+      let code = 0;
+      for (let sum = 0; sum <= share * total && code < 65535;) sum += counts[++code];
+      return low + (code - 1) * quantum;
+    };
+    return [reach(tail), reach(Math.min(1 - tail, 1 - 1 / total))];
+  }
+}

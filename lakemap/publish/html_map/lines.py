@@ -1,0 +1,107 @@
+"""Lines and outlines as the page carries them: millionths of a degree, each point as a step from the one before."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from lakemap.geo.shore import water_polygon
+from lakemap.model.frame import GridFrame
+from lakemap.model.lake_map import LakeMap
+from lakemap.publish.html_map.placing import unwrapped_lonlat
+
+STEPS_PER_DEGREE = 1_000_000
+"""0.11 m of latitude: well below a pixel and below any position error."""
+
+CONTOUR_SLACK, OUTLINE_SLACK = 0.15, 0.3
+"""How far a simplified line may leave its course, in pixels: not visible at the scale the grid supports."""
+
+_PASS_SLACK_M = 1.0
+
+
+def steps(frame: GridFrame, points: NDArray[np.float64]) -> list[int]:
+    """Points (n, 2) on the frame's CRS as ``[lat, lon, dlat, dlon, ...]`` in millionths of a degree."""
+    lon, lat = unwrapped_lonlat(frame, points[:, 0], points[:, 1])
+    whole = np.rint(np.column_stack([lat, lon]) * STEPS_PER_DEGREE).astype(np.int64)
+    return [int(value) for value in np.diff(whole, axis=0, prepend=0).ravel()]
+
+
+def line_steps(frame: GridFrame, shape: BaseGeometry, slack_m: float) -> list[list[int]]:
+    """Every line of a (multi)line, simplified."""
+    parts = shapely.get_parts(shapely.simplify(shape, slack_m))
+    return [steps(frame, shapely.get_coordinates(part)) for part in parts if shapely.get_num_coordinates(part) > 1]
+
+
+def outline_steps(frame: GridFrame, shape: BaseGeometry, slack_m: float) -> list[list[list[int]]]:
+    """Every polygon of a shape as its rings, outer ring first; lines and points in it are left out."""
+    parts = [part for part in shapely.get_parts(shapely.simplify(shape, slack_m)) if part.geom_type == "Polygon"]
+    return [
+        [steps(frame, shapely.get_coordinates(ring)) for ring in (part.exterior, *part.interiors)]
+        for part in parts if not part.is_empty
+    ]
+
+
+def contours(lake_map: LakeMap) -> list[dict[str, Any]]:
+    """Contour lines, shallow first: depth [m] and lines."""
+    frame, found = lake_map.depth.frame, lake_map.terrain.contours
+    return [
+        {"depth_m": round(float(depth_m), 4), "lines": line_steps(frame, line, CONTOUR_SLACK * frame.pixel_m)}
+        for depth_m, line in zip(found.depth_m, found.lines, strict=True)
+    ]
+
+
+def passes(lake_map: LakeMap) -> list[dict[str, Any]]:
+    """Each pass that has two usable rows or more: its number, its day (None without dates) and its course."""
+    soundings, frame = lake_map.soundings, lake_map.depth.frame
+    rows = np.flatnonzero(soundings.usable() & (soundings.pass_id >= 0) & np.isfinite(soundings.x_m))
+    rows = rows[np.argsort(soundings.pass_id[rows], kind="stable")]
+    numbers, starts = np.unique(soundings.pass_id[rows], return_index=True)
+    found = []
+    for number, members in zip(numbers.tolist(), np.split(rows, starts[1:]), strict=True):
+        if len(members) < 2:
+            continue
+        course = shapely.linestrings(np.column_stack([soundings.x_m[members], soundings.y_m[members]]))
+        lines = line_steps(frame, course, min(_PASS_SLACK_M, frame.pixel_m / 2))
+        found.append({"id": number, "day": day_of(soundings.time_utc[members[0]]), "lines": lines})
+    return found
+
+
+def day_of(moment: Any) -> str | None:
+    """``2024-05-31``, or None for a moment that is not known."""
+    return None if np.isnat(moment) else str(np.datetime64(moment, "D"))
+
+
+def features(lake_map: LakeMap) -> list[dict[str, Any]]:
+    """Features of the floor: kind, outlines, depth at the anchor and relief [m]."""
+    frame, found = lake_map.depth.frame, lake_map.terrain.features
+    slack_m = OUTLINE_SLACK * frame.pixel_m
+    return [
+        {
+            "kind": kind, "outlines": outline_steps(frame, shape, slack_m),
+            "anchor": steps(frame, np.array([[found.x_m[k], found.y_m[k]]])),
+            "depth_m": number(found.depth_m[k]), "relief_m": number(found.relief_m[k]),
+        }
+        for k, (kind, shape) in enumerate(zip(found.kind, found.geometry, strict=True))
+    ]
+
+
+def shore(lake_map: LakeMap) -> list[list[list[int]]]:
+    """The shoreline's rings; empty where no shoreline is known."""
+    if lake_map.shore is None:
+        return []
+    frame = lake_map.depth.frame
+    return outline_steps(frame, water_polygon(lake_map.shore, frame.crs), OUTLINE_SLACK * frame.pixel_m)
+
+
+def number(value: Any, decimals: int = 3) -> float | None:
+    """A number for JSON; None where it is not known."""
+    return round(float(value), decimals) if np.isfinite(value) else None
+
+
+def numbers(values: NDArray[np.floating[Any]], decimals: int = 3) -> list[float | None]:
+    """Numbers for JSON; None where one is not known."""
+    return [number(value, decimals) for value in values]

@@ -1,0 +1,70 @@
+"""map.html: one file that shows the lake with no network at all."""
+
+from __future__ import annotations
+
+import html
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Protocol
+
+from lakemap.errors import OutputError
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.outputs import CAUTION
+from lakemap.publish.html_map.contents import bounds, contents
+from lakemap.publish.html_map.folium_page import FoliumPage
+
+FOLDER = Path(__file__).parent
+
+MODULES = (
+    "dom", "units", "codec", "grid", "sureness", "painter", "legend", "views", "contours", "overlays", "nearby",
+    "spots", "readout", "layers", "scale_bar", "start",
+)
+"""The page's own modules, in the order in which they need each other."""
+
+
+class MapSettings(Protocol):
+    """What the page asks of the settings: ``m``, ``ft`` or None (then the readings decide)."""
+
+    @property
+    def units(self) -> str | None: ...
+
+
+def write_map(lake_map: LakeMap, path: Path, settings: MapSettings) -> None:
+    """Write the page; the same lake gives the same bytes.
+
+    Raises OutputError when the file cannot be written.
+    """
+    page = map_page(lake_map, settings.units or unit_of_readings(lake_map))
+    try:
+        path.write_bytes(page.encode("utf-8"))
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}); free space or choose another --out") from None
+
+
+def map_page(lake_map: LakeMap, unit: str) -> str:
+    """The page as text, starting in ``unit`` (m or ft)."""
+    (south, west), (north, east) = bounds(lake_map.depth.estimate)
+    page = FoliumPage(((south + north) / 2, (west + east) / 2), lake_map.name)
+    page.add_style(text_of("page.css"))
+    page.add_script("\n".join(['"use strict";', *(text_of(f"{name}.js") for name in MODULES)]))
+    page.add_body(text_of("body.html").replace("LAKE-CAUTION", html.escape(CAUTION)))
+    page.add_body(data_block(contents(lake_map, unit)))
+    return page.render()
+
+
+def unit_of_readings(lake_map: LakeMap) -> str:
+    """The unit most rows came in, m or ft; m where they are as many."""
+    feet = sum(log.rows_in for log in lake_map.soundings.logs if log.depth_unit == "ft")
+    return "ft" if 2 * feet > sum(log.rows_in for log in lake_map.soundings.logs) else "m"
+
+
+def data_block(data: Mapping[str, Any]) -> str:
+    """The data as a block that runs nothing: no ``<`` is left in it, whatever the names hold."""
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
+    return f'<script type="application/json" id="lake-data">{text}</script>'
+
+
+def text_of(name: str) -> str:
+    """A file of this folder."""
+    return (FOLDER / name).read_text(encoding="utf-8")

@@ -1,0 +1,153 @@
+// Puts the page together; called once, with the map that folium made.
+async function startPage(map) {
+  const data = JSON.parse(Dom.by("lake-data").textContent);
+  Units.start(data.unit);
+  Sureness.start(data.sure);
+  sayOnce(data);
+  measureDrawer();
+  map.invalidateSize({ animate: false });
+  setPanes(map);
+  const covered = isWide() ? LAYERS_PX : 0;
+  map.fitBounds(data.bounds, { paddingTopLeft: [20, 20], paddingBottomRight: [20 + covered, 20], animate: false });
+  map.setMinZoom(Math.max(1, map.getZoom() - 3));
+  if (typeof DecompressionStream === "undefined") {
+    Dom.by("trouble").textContent = "This browser is too old to show the depths; a newer one will.";
+    Dom.by("trouble").hidden = false;
+    return;
+  }
+  const grid = await LakeGrid.open(data.grid);
+  buildPage(map, data, grid);
+}
+
+function setPanes(map) {
+  const order = { surface: 300, contours: 410, names: 590 };
+  for (const [name, level] of Object.entries(order)) {
+    const pane = map.createPane(name);
+    pane.style.zIndex = String(level);
+    pane.style.pointerEvents = "none";
+  }
+  L.control.zoom({ position: "topleft" }).addTo(map);
+}
+
+function buildPage(map, data, grid) {
+  const views = makeViews(grid, data.ramps);
+  const painter = new Painter(grid, views).addTo(map);
+  const vectors = L.canvas({ padding: 0.2 });
+  const spots = new SpotPanel(map, data);
+  const contours = new ContourLayer(data.contours);
+  const overlay = (name, label, layer, any, on = true) => ({ name, label, layer, any, on });
+  const overlays = {
+    contours: overlay("contours", "Contours", contours, data.contours.length > 0),
+    passes: overlay("passes", "Passes of the boat", Overlays.passes(data.passes, vectors), data.passes.length > 0),
+    features: overlay("features", "Shape of the floor", Overlays.features(data.features, vectors),
+      data.features.length > 0, false),
+    spots: overlay("spots", "Spots", spots.layer, data.spots.length > 0),
+    shore: overlay("shore", "Shoreline", Overlays.shore(data.shore, vectors), data.shore.length > 0),
+  };
+  const readout = new Readout(map, grid, data, new Nearby(data, map.getCenter()));
+  const layers = new LayerPanel(map, views, overlays, painter);
+  const legend = new Legend(views, overlays, data.hard);
+  const scale = new ScaleBar(map);
+
+  layers.onChange = () => legend.show(painter.view, layers.fade);
+  layers.open(isWide());
+  layers.choose("depth");
+  Dom.by("sure-show").addEventListener("click", () => {
+    layers.choose(painter.view === "sure" ? "depth" : "sure");
+  });
+  spots.onOpen = () => { drawer(true); readout.close(); };
+  spots.onMove = (latlng) => bringToView(map, latlng);
+  wireDrawer(map);
+  wireUnits(data);
+  Units.onChange(() => {
+    spots.refresh();
+    readout.refresh();
+    contours.draw();
+    legend.show(painter.view, layers.fade);
+    scale.refresh();
+    sayOnce(data);
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { readout.close(); spots.close(); }
+    if (event.key === "Tab") document.body.classList.add("by-keys");
+  });
+  document.addEventListener("pointerdown", () => document.body.classList.remove("by-keys"), true);
+  document.body.dataset.ready = "yes";
+  window.lakePage = { map, grid, painter, readout, spots, layers, contours, overlays, views };
+}
+
+const LAYERS_PX = 288;
+const isWide = () => window.matchMedia("(min-width: 900px)").matches;
+
+// Into the middle of what neither the open drawer nor the open layers cover.
+function bringToView(map, latlng) {
+  const size = map.getSize(), drawerBox = Dom.by("drawer");
+  const low = isWide() ? 0 : Math.max(0, openDrawerPx() - Number.parseFloat(getComputedStyle(drawerBox.parentElement)
+    .getPropertyValue("--peek")));
+  const right = isWide() && !Dom.by("layers").hidden ? LAYERS_PX : 0;
+  const seen = L.bounds([40, 40], [size.x - right - 40, size.y - low - 40]);
+  if (seen.contains(map.latLngToContainerPoint(latlng))) return;
+  const zoom = map.getZoom();
+  map.panTo(map.unproject(map.project(latlng, zoom).add([right / 2, low / 2]), zoom));
+}
+
+// Name, bar of certainty, and what all depths share.
+function sayOnce(data) {
+  Dom.by("lake-name").textContent = data.name;
+  const words = Sureness.WORDS.map((word, k) => {
+    const share = data.sure.shares[k];
+    Dom.by(`share-${k}`).style.flexGrow = String(share);
+    Dom.by(`share-${k}`).hidden = share === 0;
+    return `${word} ${percent(share)}`;
+  });
+  words.forEach((text, k) => { Dom.by(`share-word-${k}`).textContent = text; });
+  const limits = [data.sure.within[0], data.sure.fair[0]].map((metres) => Units.length(metres));
+  Dom.by("sure-rule").textContent =
+    `Sure: within ${limits[0]} of the true depth. Fair: within ${limits[1]}. Both a little more in deep water. ` +
+    "Guess: worse, hatched on the map. Every \u00b1 holds about 19 times in 20. The common error is what all depths " +
+    "share, because draft, water level or sound speed are not fully known.";
+  Dom.by("common-error").textContent = commonError(data.common);
+  Dom.by("coarser").hidden = data.grid.factor === 1;
+  Dom.by("coarser").textContent = `Shown here in squares of ${Units.length(data.grid.pixel_m)}; the files are finer.`;
+}
+
+const percent = (share) => (share > 0 && share < 0.01 ? "under 1\u00a0%" : `${Math.round(100 * share)}\u00a0%`);
+
+function commonError({ offset_m: offset, scale }) {
+  const parts = [];
+  if (offset > 0) parts.push(Units.length(Sureness.error(offset)));
+  if (scale > 0) parts.push(`${Units.number(100 * Sureness.error(scale), 1)}\u00a0% of the depth`);
+  if (!parts.length) return "No error that all depths would share is known.";
+  return `Common error: all depths together may be off by up to ${parts.join(" and ")}, on top of \u00b1.`;
+}
+
+function wireUnits(data) {
+  const buttons = [...document.querySelectorAll("[data-unit]")];
+  const press = () => buttons.forEach((button) =>
+    button.setAttribute("aria-pressed", String(button.dataset.unit === Units.word)));
+  buttons.forEach((button) => button.addEventListener("click", () => {
+    Units.choose(button.dataset.unit);
+    press();
+  }));
+  press();
+}
+
+const openDrawerPx = () => Math.min(0.62 * window.innerHeight, 640);
+
+// The closed drawer is as high as what it always shows, whatever the fonts of the device make of it.
+function measureDrawer() {
+  const shown = ["drawer-handle", "sureness", "caution"].map((id) => Dom.by(id).offsetHeight);
+  document.body.style.setProperty("--peek", `${shown.reduce((sum, height) => sum + height, 2)}px`);
+  document.body.style.setProperty("--open", `${openDrawerPx()}px`);
+}
+
+function drawer(open) {
+  document.body.classList.toggle("drawer-open", open);
+  Dom.by("drawer-handle").setAttribute("aria-expanded", String(open));
+}
+function wireDrawer(map) {
+  Dom.by("drawer-handle").addEventListener("click", () => drawer(!document.body.classList.contains("drawer-open")));
+  map.on("dragstart", () => drawer(false));
+  window.addEventListener("resize", measureDrawer);
+  new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
+}
