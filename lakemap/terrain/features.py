@@ -1,0 +1,42 @@
+"""All kinds of features of one floor."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lakemap.model.surface import Surface
+from lakemap.model.terrain import Features
+from lakemap.terrain.bands import find_drop_offs, find_flats, find_ledges
+from lakemap.terrain.closed import find_holes, find_humps
+from lakemap.terrain.floor import prepare_floor
+from lakemap.terrain.found import Found, as_features
+from lakemap.terrain.points import find_points
+from lakemap.terrain.regions import within_px
+from lakemap.terrain.settings import TerrainSettings
+
+
+def find_features(depth: Surface, settings: TerrainSettings) -> Features:
+    """Humps, holes, drop-offs, ledges, flats and points, none of which the surface's error could make.
+
+    Each with outline, anchor, relief, area, mean slope, depth at the anchor, and the probability that its true relief
+    exceeds the least one of the settings.
+    """
+    floor = prepare_floor(depth, settings.smooth_m)
+    closed = find_humps(floor, settings) + find_holes(floor, settings)
+    found = (
+        closed
+        + find_drop_offs(floor, settings, _grounds(closed, floor.seen.shape))
+        + find_ledges(floor, settings)
+        + find_flats(floor, settings)
+        + find_points(floor, settings)
+    )
+    return as_features(found, floor)
+
+
+def _grounds(found: list[Found], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """The pixels of some features with a margin: a hump's sides reach a little beyond its outline."""
+    mask = np.zeros(shape, bool)
+    for feature in found:
+        mask[feature.rows, feature.columns] = True
+    return within_px(mask, 3.0)
