@@ -1,0 +1,66 @@
+"""Surfaces as cloud-optimized GeoTIFFs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import rasterio
+import rasterio.shutil
+from rasterio.io import MemoryFile
+
+from lakemap.model.frame import Grid
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.outputs import DEPTH, DEPTH_SIGMA, HARDNESS, HARDNESS_SIGMA, SLOPE
+from lakemap.model.soundings import Soundings
+
+BLOCK = 512
+"""Side of a tile in pixels."""
+
+_COG = {
+    "COMPRESS": "DEFLATE", "LEVEL": "9", "PREDICTOR": "YES", "BLOCKSIZE": str(BLOCK), "OVERVIEWS": "AUTO",
+    "OVERVIEW_RESAMPLING": "AVERAGE", "NUM_THREADS": "1", "BIGTIFF": "IF_SAFER",
+}
+
+MEAN_TAGS = {"ESTIMATE": "mean of the pixel", "SIGMA": "standard error of that mean"}
+
+
+def rasters(lake_map: LakeMap) -> Iterator[tuple[str, Grid, str, dict[str, str]]]:
+    """Each raster there is: name of its file, its grid, its band's description, its tags."""
+    shared = {"DATUM": lake_map.soundings.datum, "COMMON_ERROR": common_error(lake_map.soundings), **MEAN_TAGS}
+    depth = lake_map.depth
+    yield DEPTH, depth.estimate, "depth_m", {"UNITS": "m", "POSITIVE": "down", **shared}
+    yield DEPTH_SIGMA, depth.sigma, "depth_sigma_m", {"UNITS": "m", **shared}
+    if lake_map.hardness is not None:
+        relative = {"UNITS": "1", "SCALE": "0 softest to 1 hardest", **MEAN_TAGS}
+        yield HARDNESS, lake_map.hardness.estimate, "hardness", relative
+        yield HARDNESS_SIGMA, lake_map.hardness.sigma, "hardness_sigma", relative
+    yield SLOPE, lake_map.terrain.slope, "slope_deg", {"UNITS": "degree"}
+
+
+def common_error(soundings: Soundings) -> str:
+    """What all depths share and sigma leaves out, in words: an offset [m] and a share of the depth."""
+    return (
+        f"standard error {soundings.common_offset_m:.3g} m and {100 * soundings.common_scale:.3g} % of depth, "
+        "the same for all depths, not in sigma"
+    )
+
+
+def geotiff(grid: Grid, description: str, tags: Mapping[str, str]) -> bytes:
+    """A grid as one float32 band: nodata NaN, north up, deflate, 512 blocks, averaged overviews.
+
+    Made in memory, so that a full disk is met by our own writing and not lost in a driver's closing of the file.
+    """
+    rows, columns = grid.frame.shape
+    profile = {
+        "driver": "GTiff", "width": columns, "height": rows, "count": 1, "dtype": "float32", "nodata": np.nan,
+        "crs": rasterio.CRS.from_wkt(grid.frame.crs.to_wkt()), "transform": grid.frame.transform,
+    }
+    with MemoryFile() as plain, MemoryFile(ext=".tif") as optimized:
+        with plain.open(**profile) as band:
+            band.write(grid.values.astype(np.float32, copy=False), 1)
+            band.set_band_description(1, description)
+            band.set_band_unit(1, tags["UNITS"])
+            band.update_tags(**tags)
+        rasterio.shutil.copy(plain.name, optimized.name, driver="COG", **_COG)
+        return bytes(optimized.read())

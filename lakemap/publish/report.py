@@ -1,0 +1,197 @@
+"""report.html: what was read, what was done to it, how sure the result is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from lakemap.model.flags import SENTENCES, Flag
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.outputs import CAUTION
+from lakemap.publish.passes import pass_lines
+from lakemap.publish.rasters import common_error
+from lakemap.publish.report_figures import area_figure, surface_figure
+from lakemap.publish.report_markup import bullets, figure, page, paragraph, section, table
+from lakemap.publish.settings import PublishSettings
+from lakemap.publish.spot_rows import reasons, spot_rows
+from lakemap.publish.summary import summary_of_map
+from lakemap.publish.table import table_columns
+from lakemap.publish.wording import depth_label, length
+from lakemap.units import format_length
+
+MOST_ROWS = 60
+"""Longer tables are thinned evenly, or cut, and say so; the files hold all rows."""
+
+
+def report_page(lake_map: LakeMap, unit: str, settings: PublishSettings) -> str:
+    """The whole report as HTML text, lengths in ``unit``; all its numbers are those of summary.json."""
+    summary = summary_of_map(lake_map, unit, {})
+    return page(f"{lake_map.name}: how this map was made", [
+        paragraph(CAUTION, "caution"),
+        _read(summary),
+        _corrections(summary, unit),
+        _crossovers(summary, unit),
+        _how_sure(lake_map, summary, unit, settings),
+        _surfaces(lake_map, summary, unit),
+        _water(lake_map, unit),
+        _spots(lake_map, unit),
+        section("Messages", bullets(summary["messages"])),
+        _made_with(summary),
+    ])
+
+
+def _read(summary: Mapping[str, Any]) -> str:
+    heads = ("file", "read as", "rows in", "used", "held out", "why held out", "noted")
+    rows = [
+        (log["name"], log["reader"], log["rows_in"], log["rows_used"], sum(log["flagged"].values()),
+         _counts(log["flagged"]), _counts(log["notes"]))
+        for log in summary["logs"]
+    ]
+    total = summary["rows"]
+    words = [f"{name}: {SENTENCES[Flag[name]]}." for name in _names_met(summary)]
+    return section(
+        "What was read",
+        paragraph(f"{total['in']} rows came in: {total['used']} are used and {total['flagged']} are held out, each "
+                  "under its first reason. None is lost: soundings.parquet holds them all. The rows in use make "
+                  f"{summary['passes']} passes."),
+        table("Rows by file", heads, rows, ("file", "read as", "why held out", "noted")), bullets(words),
+    )
+
+
+def _names_met(summary: Mapping[str, Any]) -> list[str]:
+    met = {name for log in summary["logs"] for name in (*log["flagged"], *log["notes"])}
+    return [name for name in Flag.__members__ if name in met]
+
+
+def _counts(counted: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} {name}" for name, count in counted.items()) or "–"
+
+
+def _corrections(summary: Mapping[str, Any], unit: str) -> str:
+    done = summary["corrections"]
+    rows = [(one["name"], length(one["before_m"], unit), length(one["after_m"], unit)) for one in done]
+    heads = ("correction", f"before [{unit}]", f"after [{unit}]")
+    return section("Corrections", table("Each applied once", heads, rows, ("correction",)))
+
+
+def _crossovers(summary: Mapping[str, Any], unit: str) -> str:
+    met = summary["crossovers"]
+    if not met["n"]:
+        return section("Where passes meet", paragraph(
+            "No two passes cross, so nothing shows how well they agree. A line across the others would."
+        ))
+    return section("Where passes meet", paragraph(
+        f"Passes cross {met['n']} times. After their biases are taken off, their depths differ there by "
+        f"{format_length(met['median_abs_m'], unit, 2)} (median) and {format_length(met['rms_m'], unit, 2)} "
+        "(root mean square)."
+    ))
+
+
+def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings: PublishSettings) -> str:
+    sigma = lake_map.depth.sigma
+    passes = [one.line for one in pass_lines(lake_map.soundings, settings.pass_tolerance_m)]
+    return section(
+        "How sure it is",
+        paragraph(f"Sigma is what varies within the map. The common error comes on top: "
+                  f"{common_error(lake_map.soundings)}."),
+        table("Readings held back and told from the others", ("surface", "held back", "RMSE", "bias",
+              "within 1.96 sigma", "block means"), _left_out_rows(summary, unit), ("surface", "held back")),
+        figure(surface_figure(sigma, "sure", f"sigma of depth [{unit}]", passes, unit),
+               f"Standard error of the depth in {unit}, with the passes: darker is surer."),
+        _pass_bias(summary, unit),
+    )
+
+
+def _left_out_rows(summary: Mapping[str, Any], unit: str) -> list[tuple[str, ...]]:
+    rows = []
+    for name, surface in summary["surfaces"].items():
+        told = surface and surface["left_out"]
+        if told:
+            shown = unit if surface["unit"] == "m" else ""
+            figures = [_in_unit(told[key], surface["unit"], unit) for key in ("rmse_m", "bias_m")]
+            share = "–" if told["within_1_96"] is None else f"{told['within_1_96']:.1%}"
+            rows.append((name, f"one {told['by']} at a time", *(f"{text} {shown}".strip() for text in figures),
+                         share, str(told["n"])))
+    return rows
+
+
+def _in_unit(value: float | None, own: str, unit: str) -> str:
+    if value is None:
+        return "–"
+    return length(value, unit) if own == "m" else f"{value:.2f}"
+
+
+def _pass_bias(summary: Mapping[str, Any], unit: str) -> str:
+    solved = sorted(summary["pass_bias"], key=lambda one: (-abs(one["bias_m"]), one["pass_id"]))
+    rows = [(one["pass_id"], length(one["bias_m"], unit), length(one["sigma_m"], unit)) for one in solved[:MOST_ROWS]]
+    shown = f"the {MOST_ROWS} largest of {len(solved)}" if len(solved) > MOST_ROWS else "largest first"
+    heads = ("pass", f"bias taken off [{unit}]", f"sigma [{unit}]")
+    return table(f"Constant error of each pass, {shown}", heads, rows, ())
+
+
+def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
+    rows = []
+    for name, surface in summary["surfaces"].items():
+        if surface:
+            model = ", ".join(f"{key} {value:g}" if isinstance(value, float) else f"{key} {value}"
+                              for key, value in surface["model"].items())
+            rows.append((name, surface["method"], f"{surface['pixel_m']:g} m", f"{surface['share_drawn']:.0%}", model))
+    heads = ("surface", "method", "pixel", "water drawn", "model fitted (SI units)")
+    step = depth_label(lake_map.terrain.contours.step_m, unit)
+    hardness, drawn = lake_map.hardness, lake_map.terrain.contours
+    return section(
+        "The surfaces",
+        table("How each was made", heads, rows, ("surface", "method", "model fitted (SI units)")),
+        figure(surface_figure(lake_map.depth.estimate, "depth", f"depth [{unit}]", drawn.lines, unit),
+               f"Mean depth of each pixel in {unit}, darker is deeper; a line each {step}. Grey: not observed."),
+        paragraph("No reading speaks of hardness: there is no map of it.") if hardness is None else
+        figure(surface_figure(hardness.estimate, "hardness", "hardness", limits=(0.0, 1.0)),
+               "Hardness from 0 (softest) to 1 (hardest), darker is harder. Grey: not observed."),
+    )
+
+
+def _water(lake_map: LakeMap, unit: str) -> str:
+    told = lake_map.terrain.table
+    columns = table_columns(told, unit)
+    every = -(-max(len(told.depth_m), 1) // MOST_ROWS)
+    rows = [[f"{values[i]:.{min(decimals, 2)}f}" for values, decimals in columns.values()]
+            for i in range(0, len(told.depth_m), every)]
+    missing = "" if told.area_lake_m2 is None or told.area_drawn_m2 >= told.area_lake_m2 else paragraph(
+        f"The depth surface covers {told.area_drawn_m2 / told.area_lake_m2:.0%} of the lake; the figures speak of that "
+        "part only."
+    )
+    thinned = "" if every == 1 else f" (every {every}th row; depth_area_volume.csv has all)"
+    return section(
+        "How much water", missing, figure(area_figure(told, unit), "Area of water at least so deep."),
+        table(f"Area at least so deep, and volume below that depth{thinned}", tuple(columns), rows, ()),
+    )
+
+
+def _spots(lake_map: LakeMap, unit: str) -> str:
+    spots = lake_map.spots
+    heads = ("spot", "kind", f"depth [{unit}]", "probability", "seen", "score", "latitude", "longitude",
+             f"give or take [{unit}]", "why")
+    rows = [
+        (row["name"], row["kind"], length(row["depth_m"], unit, 1), _share(row, "probability"),
+         f"{row['seen']} of {row['could_see']}", _share(row, "score"), f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}",
+         length(row["position_sigma_m"], unit, 1), " ".join(reasons(spots, i, unit)))
+        for i, row in enumerate(spot_rows(spots, unit))
+    ]
+    return section("Spots", _table_or_none(heads, rows))
+
+
+def _table_or_none(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+    if not rows:
+        return paragraph("Nothing stood up from the floor clearly enough, and no marks were given.")
+    return table("Best first; give or take is one standard error of the position", heads, rows, ("spot", "kind", "why"))
+
+
+def _share(row: Mapping[str, Any], name: str) -> str:
+    return "–" if row[name] is None else f"{row[name]:.2f}"
+
+
+def _made_with(summary: Mapping[str, Any]) -> str:
+    used = [f"{table_name}.{key} = {value}" for table_name, settings in summary["settings"].items()
+            for key, value in settings.items() if value is not None]
+    sources = [f"{name}: SHA-256 {digest}" for name, digest in summary["inputs"].items()]
+    return section("Made with", paragraph(f"lakemap {summary['version']}"), bullets(sources), bullets(used))

@@ -1,0 +1,92 @@
+"""The report's page: plain HTML that runs nothing and asks for nothing."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Sequence
+
+from lakemap.publish.wording import printable
+
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+
+_STYLE = """
+:root { color-scheme: light; }
+body { margin: 0 auto; max-width: 62rem; padding: 1rem; background: #fff; color: #1d2529;
+  font: 1rem/1.5 system-ui, sans-serif; overflow-wrap: break-word; }
+h1 { font-size: 1.6rem; line-height: 1.25; margin: 0.5rem 0; }
+h2 { font-size: 1.2rem; margin: 2rem 0 0.5rem; border-bottom: 1px solid #b8c4c9; }
+p.caution { border-left: 0.3rem solid #30515e; background: #eef3f5; margin: 1rem 0; padding: 0.6rem 0.8rem; }
+div.wide { overflow-x: auto; }
+div.wide:focus-visible { outline: 3px solid #30515e; }
+table { border-collapse: collapse; font-size: 0.92rem; font-variant-numeric: tabular-nums; }
+caption { text-align: left; color: #4a5960; padding: 0.2rem 0; }
+th, td { padding: 0.25rem 0.9rem 0.25rem 0; text-align: left; vertical-align: top;
+  border-bottom: 1px solid #dde4e7; }
+thead th { border-bottom: 1px solid #6c7d85; }
+td.number, th.number { text-align: right; white-space: nowrap; }
+td.text { min-width: 16rem; }
+figure { margin: 1rem 0; }
+figure svg { width: 100%; height: auto; max-height: 85vh; }
+figcaption { color: #4a5960; font-size: 0.92rem; }
+ul { padding-left: 1.2rem; }
+@media print { body { max-width: none; } figure, tr { break-inside: avoid; } }
+"""
+
+
+def escape(text: object) -> str:
+    """Any text as HTML text; nothing in it is markup."""
+    return html.escape(printable(str(text)))
+
+
+def page(title: str, sections: Iterable[str]) -> str:
+    """A whole page: no script, and a policy that lets none run and nothing load."""
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n"
+        f"<h1>{escape(title)}</h1>\n" + "\n".join(part for part in sections if part) + "\n</main>\n</body>\n</html>\n"
+    )
+
+
+def section(title: str, *parts: str) -> str:
+    """A heading with what belongs under it; nothing at all where there is nothing."""
+    said = [part for part in parts if part]
+    return "\n".join([f"<h2>{escape(title)}</h2>", *said]) if said else ""
+
+
+def paragraph(text: str, kind: str = "") -> str:
+    """One paragraph of plain text."""
+    return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
+
+
+def bullets(texts: Sequence[str]) -> str:
+    """Plain texts as a list; nothing where there are none."""
+    return "<ul>\n" + "\n".join(f"<li>{escape(text)}</li>" for text in texts) + "\n</ul>" if texts else ""
+
+
+def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[object]], words: Sequence[str]) -> str:
+    """A table that scrolls by itself on a narrow screen; columns named in ``words`` hold text, the others numbers.
+
+    Nothing where there are no rows.
+    """
+    if not rows:
+        return ""
+    kinds = ["text" if head in words else "number" for head in heads]
+    top = "".join(f'<th class="{kind}" scope="col">{escape(h)}</th>' for h, kind in zip(heads, kinds, strict=True))
+    body = "\n".join(
+        "<tr>" + "".join(f'<td class="{k}">{escape(cell)}</td>' for cell, k in zip(row, kinds, strict=True)) + "</tr>"
+        for row in rows
+    )
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}">\n<table>\n'
+        f"<caption>{escape(caption)}</caption>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>\n</div>"
+    )
+
+
+def figure(svg: str, says: str) -> str:
+    """A drawing with its caption, which is also what a screen reader says; nothing where there is no drawing."""
+    if not svg:
+        return ""
+    named = svg.replace("<svg ", f'<svg role="img" aria-label="{escape(says)}" ', 1)
+    return f"<figure>\n{named}\n<figcaption>{escape(says)}</figcaption>\n</figure>"

@@ -1,0 +1,139 @@
+"""Spots, lines and outlines: lake.gpkg and spots.geojson."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import numpy as np
+import pandas
+import pyogrio
+import shapely
+
+from lakemap.geo.shore import water_polygon
+from lakemap.model.hits import FROM_MARK, Hits
+from lakemap.model.lake_map import LakeMap
+from lakemap.model.outputs import CAUTION
+from lakemap.model.spots import Spots
+from lakemap.publish.passes import PassLine
+from lakemap.publish.spot_rows import spot_fields, spot_rows
+from lakemap.publish.wording import depth_label
+
+NO_DATE = "1970-01-01T00:00:00.000Z"
+
+
+def write_lake(lake_map: LakeMap, passes: list[PassLine], unit: str, path: Path) -> None:
+    """lake.gpkg with the layers that have something in them, on the frame's CRS; the same lake, the same bytes.
+
+    Raises pyogrio's errors where the file cannot be written.
+    """
+    with _dated(_latest(lake_map)):
+        for name, layer in layers(lake_map, passes, unit):
+            if len(layer):
+                frame = layer.set_crs(lake_map.depth.frame.crs.to_wkt())
+                pyogrio.write_dataframe(
+                    frame, path, layer=name, driver="GPKG", append=path.exists(), geometry_type=_geometry_type(frame)
+                )
+
+
+def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tuple[str, geopandas.GeoDataFrame]]:
+    """Each layer of lake.gpkg by name, empty ones too; no CRS set yet."""
+    yield "spots", _spots_layer(lake_map.spots, unit)
+    yield "hits", _hits_layer(lake_map.hits)
+    yield "contours", _contours_layer(lake_map, unit)
+    yield "passes", _passes_layer(passes)
+    yield "shoreline", _shore_layer(lake_map)
+    yield "features", _features_layer(lake_map)
+
+
+def spots_geojson(spots: Spots, unit: str) -> str:
+    """Spots as GeoJSON (RFC 7946): longitude and latitude on WGS 84, seven decimals at most, no ``crs`` member."""
+    features = [
+        {
+            "type": "Feature", "id": row["name"], "properties": row,
+            "geometry": {"type": "Point", "coordinates": [row["lon_deg"], row["lat_deg"]]},
+        }
+        for row in spot_rows(spots, unit)
+    ]
+    whole = {"type": "FeatureCollection", "caution": CAUTION, "features": features}
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _frame(columns: dict[str, Any], geometry: Any) -> geopandas.GeoDataFrame:
+    return geopandas.GeoDataFrame(columns, geometry=geometry)
+
+
+def _spots_layer(spots: Spots, unit: str) -> geopandas.GeoDataFrame:
+    table = pandas.DataFrame(spot_rows(spots, unit), columns=spot_fields(spots))
+    numbers = [name for name in table if name not in ("name", "kind", "last_seen", "reasons", "seen", "could_see")]
+    columns: dict[str, Any] = {
+        str(name): table[name].astype(np.float64) if name in numbers else table[name] for name in table
+    }
+    columns["last_seen"] = _utc(spots.last_seen)
+    return _frame(columns, shapely.points(spots.x_m, spots.y_m))
+
+
+def _hits_layer(hits: Hits) -> geopandas.GeoDataFrame:
+    numbers = ("position_sigma_m", "depth_m", "height_m", "confidence")
+    columns = {
+        "kind": hits.kind, "origin": np.where(hits.origin == FROM_MARK, "mark", "rise"),
+        **{name: np.round(getattr(hits, name), 3) for name in numbers},
+        "pings": hits.pings, "pass_id": hits.pass_id, "time_utc": _utc(hits.time_utc), "note": hits.note,
+    }
+    return _frame(columns, shapely.points(hits.x_m, hits.y_m))
+
+
+def _contours_layer(lake_map: LakeMap, unit: str) -> geopandas.GeoDataFrame:
+    drawn = lake_map.terrain.contours
+    labels = [depth_label(float(depth_m), unit) for depth_m in drawn.depth_m]
+    return _frame({"depth_m": drawn.depth_m, "label": labels}, list(drawn.lines))
+
+
+def _passes_layer(passes: list[PassLine]) -> geopandas.GeoDataFrame:
+    fields = ("pass_id", "log", "bias_m", "bias_sigma_m", "rows", "day")
+    columns = {name: [getattr(one, name) for one in passes] for name in fields}
+    return _frame(columns, [one.line for one in passes])
+
+
+def _shore_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
+    if lake_map.shore is None:
+        return _frame({"source": []}, [])
+    water = water_polygon(lake_map.shore, lake_map.depth.frame.crs)
+    return _frame({"source": [lake_map.shore.source]}, [water])
+
+
+def _features_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
+    found = lake_map.terrain.features
+    fields = ("relief_m", "area_m2", "slope_deg", "depth_m", "confidence")
+    columns = {"kind": list(found.kind), **{name: np.round(getattr(found, name), 3) for name in fields}}
+    return _frame(columns, list(found.geometry))
+
+
+def _utc(times: np.ndarray) -> pandas.Series:
+    return pandas.Series(times.astype("datetime64[ms]")).dt.tz_localize("UTC")
+
+
+def _geometry_type(frame: geopandas.GeoDataFrame) -> str:
+    kinds = set(frame.geometry.geom_type)
+    return kinds.pop() if len(kinds) == 1 else "Unknown"
+
+
+def _latest(lake_map: LakeMap) -> str:
+    """The last time in the readings, for what the format wants as the date of its layers."""
+    times = lake_map.soundings.time_utc
+    times = times[~np.isnat(times)]
+    return f"{times.max().astype('datetime64[ms]')}Z" if len(times) else NO_DATE
+
+
+@contextmanager
+def _dated(when: str) -> Iterator[None]:
+    """The driver writes this date where it would read the clock."""
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": when})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})

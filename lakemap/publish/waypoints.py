@@ -1,0 +1,119 @@
+"""Spots for a plotter or a phone: GPX, CSV and KML."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import Any
+from xml.etree import ElementTree
+
+from lakemap.model.outputs import CAUTION
+from lakemap.model.spots import Spots
+from lakemap.publish.spot_rows import DEGREE_DECIMALS, reasons, spot_fields, spot_rows
+from lakemap.publish.wording import printable
+from lakemap.units import format_length
+from lakemap.version import VERSION
+
+GPX_NAMESPACE = "http://www.topografix.com/GPX/1/1"
+KML_NAMESPACE = "http://www.opengis.net/kml/2.2"
+OWN_NAMESPACE = "urn:lakemap:waypoint:1"
+"""For what GPX has no element: its ``ele`` is a height, so depth goes into the extensions."""
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""First characters that make a spreadsheet take a text for a formula; common practice of the trade."""
+
+
+def waypoints_gpx(spots: Spots, unit: str) -> bytes:
+    """GPX 1.1: a waypoint a spot, its note in ``cmt``, its kind in ``type``, depth [m] in extensions of our own."""
+    root = ElementTree.Element("gpx", {
+        "version": "1.1", "creator": f"lakemap {VERSION}", "xmlns": GPX_NAMESPACE, "xmlns:lake": OWN_NAMESPACE,
+    })
+    _add(_add(root, "metadata"), "desc", CAUTION)
+    for i, row in enumerate(spot_rows(spots, unit)):
+        place = {"lat": _degrees(row["lat_deg"]), "lon": _gpx_longitude(row["lon_deg"])}
+        point = ElementTree.SubElement(root, "wpt", place)
+        if row["last_seen"]:
+            _add(point, "time", row["last_seen"])
+        _add(point, "name", row["name"])
+        _add(point, "cmt", note(spots, i, unit))
+        _add(point, "type", row["kind"])
+        _extend(point, row)
+    return _document(root)
+
+
+def waypoints_kml(spots: Spots, unit: str) -> bytes:
+    """KML 2.2: a placemark a spot on the ground (the water's surface), its note as description."""
+    root = ElementTree.Element("kml", {"xmlns": KML_NAMESPACE})
+    document = _add(root, "Document")
+    _add(document, "name", "Spots")
+    _add(document, "description", CAUTION)
+    for i, row in enumerate(spot_rows(spots, unit)):
+        mark = _add(document, "Placemark")
+        _add(mark, "name", row["name"])
+        # readers show a description as HTML: without markup of its own it has to be escaped once for that, too
+        _add(mark, "description", _as_html(note(spots, i, unit)))
+        _add(_add(mark, "Point"), "coordinates", f"{_degrees(row['lon_deg'])},{_degrees(row['lat_deg'])}")
+    return _document(root)
+
+
+def waypoints_csv(spots: Spots, unit: str) -> str:
+    """CSV with the fields of lake.gpkg's layer ``spots``; no text in it can run as a spreadsheet's formula."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, spot_fields(spots), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: safe_cell(value) for name, value in row.items()} for row in spot_rows(spots, unit))
+    return out.getvalue()
+
+
+def note(spots: Spots, i: int, unit: str) -> str:
+    """One spot in a few words: kind, depth, how often it was seen, why it is one."""
+    depth = f"{spots.kind[i]} at {format_length(float(spots.depth_m[i]), unit)}"
+    passes = f"seen by {spots.seen[i]} of {spots.could_see[i]} passes" if spots.could_see[i] else "no pass over it"
+    return " ".join([f"{depth}, {passes}.", *reasons(spots, i, unit)])
+
+
+def safe_cell(value: Any) -> Any:
+    """A cell for CSV: a text that could start a formula gets an apostrophe in front, numbers stay."""
+    if not isinstance(value, str) or not value.startswith(_FORMULA_STARTS):
+        return value
+    try:
+        float(value)
+    except ValueError:
+        return "'" + value
+    return value
+
+
+def _add(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:
+    child = ElementTree.SubElement(parent, tag)
+    child.text = None if text is None else printable(text)
+    return child
+
+
+def _extend(point: ElementTree.Element, row: Mapping[str, Any]) -> None:
+    known = {name: row[name] for name in ("depth_m", "depth_sigma_m", "position_sigma_m") if row[name] is not None}
+    if known:
+        extensions = _add(point, "extensions")
+        for name, value in known.items():
+            _add(extensions, f"lake:{name}", f"{value:.3f}")
+
+
+def _degrees(value: float) -> str:
+    """Decimal degrees without exponent."""
+    return f"{value:.{DEGREE_DECIMALS}f}"
+
+
+def _gpx_longitude(lon_deg: float) -> str:
+    """GPX 1.1 has -180 <= lon < 180."""
+    text = _degrees(lon_deg)
+    return _degrees(-180.0) if float(text) == 180.0 else text
+
+
+def _as_html(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def _document(root: ElementTree.Element) -> bytes:
+    ElementTree.indent(root, " ")
+    body = ElementTree.tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'.encode()

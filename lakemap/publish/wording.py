@@ -1,0 +1,30 @@
+"""Numbers and names as people read them."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+
+from lakemap.units import from_metres
+
+_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""Everything that XML 1.0 does not allow as a character (section 2.2), lone surrogates too."""
+
+
+def depth_label(depth_m: float, unit: str) -> str:
+    """A depth on a line of the map: as few decimals as it needs, two at most: ``15 ft``, ``2.5 m``."""
+    return f"{round(from_metres(depth_m, unit), 2) + 0.0:g} {unit}"
+
+
+def length(value_m: Any, unit: str, decimals: int = 2) -> str:
+    """A length without its unit, for a column whose head names it; a dash where it is not known."""
+    if value_m is None or not np.isfinite(value_m):
+        return "–"
+    return f"{from_metres(float(value_m), unit):.{decimals}f}"
+
+
+def printable(text: str) -> str:
+    """Text that XML and HTML can hold: other characters become U+FFFD."""
+    return _NOT_IN_XML.sub("\ufffd", text)
