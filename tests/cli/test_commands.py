@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from lakemap.cli.main import lakemap, run
+
+README = (Path(__file__).parents[2] / "README.md").read_text()
+
+
+@pytest.mark.parametrize("name", sorted(lakemap.commands))
+def test_every_command_explains_itself_and_stands_in_the_readme(name):
+    "Help for each command and each of its options; a line of README that uses it."
+    result = CliRunner().invoke(lakemap, [name, "--help"])
+    assert result.exit_code == 0 and len(result.output) > 100
+    assert all(getattr(option, "help", "x") for option in lakemap.commands[name].params)
+    assert f"lakemap {name}" in README
+
+
+def test_formats_lists_every_reader(capsys):
+    "Each reader with its role and the module it comes from."
+    from lakemap.read.find import find_readers
+
+    assert run(["formats"]) == 0
+    out = capsys.readouterr().out
+    for reader in find_readers():
+        assert re.search(rf"^{reader.role}\s+{re.escape(reader.name)}", out, re.MULTILINE)
+
+
+def test_check_writes_nothing_and_counts_every_row(demo, tmp_path, monkeypatch, capsys):
+    "check --json is the head of summary.json; rows in = used + flagged; the folder stays empty."
+    monkeypatch.chdir(tmp_path)
+    assert run(["check", str(demo.tracks), "--json"]) == 0
+    head = json.loads(capsys.readouterr().out)
+    assert list(tmp_path.iterdir()) == []
+    assert set(head) == {"format", "version", "units", "logs", "rows", "passes", "crossovers", "common_error",
+                         "corrections", "messages"}
+    assert head["rows"]["in"] == head["rows"]["used"] + head["rows"]["flagged"]
+    for log in head["logs"]:
+        assert log["rows_in"] == log["rows_used"] + sum(log["flagged"].values())
+
+
+def test_check_for_people_is_readable(demo, capsys):
+    "A table by file, reasons as words, and how well passes agree."
+    assert run(["check", str(demo.tracks)]) == 0
+    out = capsys.readouterr().out
+    assert "held out" in out and "median" in out
+
+
+def test_demo_tracks_are_written_on_request(tmp_path):
+    "--tracks writes the boat's files and nothing else, the same as those in the repository."
+    assert run(["demo", "--tracks", str(tmp_path / "t")]) == 0
+    shipped = Path(__file__).parents[2] / "demo_tracks"
+    made = {p.name: p.read_bytes() for p in (tmp_path / "t").iterdir()}
+    assert made == {p.name: p.read_bytes() for p in shipped.iterdir() if not p.name.startswith(".")}
+    assert sum(map(len, made.values())) < 8e6
+
+
+def test_unknown_command_is_wrong_use(capsys):
+    "Status 2 and one line."
+    assert run(["mapp"]) == 2
+    assert "mapp" in capsys.readouterr().err
