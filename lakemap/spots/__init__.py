@@ -1,0 +1,7 @@
+"""Hits, terrain and surfaces -> spots: cluster, evidence, score, name, reasons."""
+
+from lakemap.spots.find import find_spots
+from lakemap.spots.score import score_spots
+from lakemap.spots.settings import SpotSettings
+
+__all__ = ["SpotSettings", "find_spots", "score_spots"]

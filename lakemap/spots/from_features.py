@@ -1,0 +1,89 @@
+"""Bare structure: strong features of the floor become spots of their own, kept apart by their kind."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from scipy.special import ndtr, ndtri
+from shapely import contains_xy
+
+from lakemap.geo.crs import unproject
+from lakemap.model.soundings import Soundings
+from lakemap.model.spots import Spots
+from lakemap.model.surface import Surface
+from lakemap.model.terrain import Features
+from lakemap.spots.name import names_of
+from lakemap.spots.reasons import feature_sentences
+from lakemap.spots.settings import SpotSettings
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SPOT_KINDS = ("hump", "point", "ledge", "drop-off")
+"""Kinds of features that are a place to stop at; holes and flats are too wide or too bare to be one."""
+
+NAME_STEP_M = 25.0
+"""A feature's name comes from its anchor to this step: no hit carries it, and small moves leave it as it was."""
+
+
+def feature_spots(
+    features: Features, found: Spots, soundings: Soundings, depth: Surface, settings: SpotSettings
+) -> Spots:
+    """The greatest features of each kind that are sure enough, were crossed by a pass, and hold no spot ``found`` yet.
+
+    Position is the feature's anchor, its error half a pixel or the passes' own; ``seen`` and ``could_see`` are the
+    passes that crossed it; the probability is that of its relief being there, with one standard error either way.
+    """
+    rows = _chosen(features, found, settings)
+    crossed = np.array([_crossing(features, row, soundings) for row in rows.tolist()], dtype=np.int64).reshape(-1)
+    rows, crossed = rows[crossed > 0], crossed[crossed > 0]
+    if not len(rows):
+        return Spots.empty()
+    x_m, y_m = features.x_m[rows], features.y_m[rows]
+    lon, lat = unproject(depth.frame.crs, x_m, y_m)
+    kinds = tuple(features.kind[row] for row in rows)
+    coarse = unproject(depth.frame.crs, *(np.rint(np.array([x_m, y_m]) / NAME_STEP_M) * NAME_STEP_M))
+    error = np.hypot(depth.frame.pixel_m / 2.0, _position_error(soundings))
+    normal = ndtri(np.clip(features.confidence[rows], 1e-6, 1.0 - 1e-6))
+    unknown, undated = np.full(len(rows), np.nan), np.full(len(rows), np.datetime64("NaT", "ms"))
+    return Spots(
+        name=names_of(kinds, undated, *coarse), kind=kinds, hits=(np.empty(0, np.int64),) * len(rows),
+        x_m=x_m, y_m=y_m, lon_deg=lon, lat_deg=lat, position_sigma_m=np.full(len(rows), error),
+        depth_m=features.depth_m[rows], depth_sigma_m=depth.sigma.at(x_m, y_m), height_m=features.relief_m[rows],
+        hardness=unknown, seen=crossed.astype(np.int32), could_see=crossed.astype(np.int32),
+        probability=features.confidence[rows], prob_low=ndtr(normal - 1.0), prob_high=ndtr(normal + 1.0),
+        last_seen=undated, score=unknown,
+        reasons=tuple(feature_sentences(features, int(row), int(n)) for row, n in zip(rows, crossed, strict=True)),
+    )
+
+
+def _chosen(features: Features, found: Spots, settings: SpotSettings) -> Ints:
+    """Rows of the features that may be spots, in the order they stand."""
+    rows = [
+        row for kind in SPOT_KINDS
+        for row in [r for r in range(len(features)) if features.kind[r] == kind
+                    and features.confidence[r] >= settings.feature_confidence][: settings.features_per_kind]
+    ]
+    chosen = np.array(sorted(rows), dtype=np.int64)
+    if not len(found) or not len(chosen):
+        return chosen
+    anchors = np.column_stack([features.x_m[chosen], features.y_m[chosen]])
+    away, _ = cKDTree(np.column_stack([found.x_m, found.y_m])).query(anchors)
+    return np.asarray(chosen[np.asarray(away) > settings.spot_m], dtype=np.int64)
+
+
+def _crossing(features: Features, row: int, soundings: Soundings) -> int:
+    """How many passes have a sounding inside a feature's outline."""
+    west, south, east, north = features.geometry[row].bounds
+    near = np.flatnonzero(
+        soundings.usable() & (soundings.pass_id >= 0) & (soundings.x_m >= west) & (soundings.x_m <= east)
+        & (soundings.y_m >= south) & (soundings.y_m <= north)
+    )
+    inside = contains_xy(features.geometry[row], soundings.x_m[near], soundings.y_m[near])
+    return len(np.unique(soundings.pass_id[near][inside]))
+
+
+def _position_error(soundings: Soundings) -> float:
+    known = soundings.position_sigma_m[soundings.usable() & np.isfinite(soundings.position_sigma_m)]
+    return float(np.median(known)) if len(known) else 0.0

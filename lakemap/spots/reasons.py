@@ -1,0 +1,95 @@
+"""Why a spot is one, as plain sentences; lengths stand as slots until the reader's unit is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lakemap.model.terrain import Features
+from lakemap.spots.neighbours import NearFeature
+from lakemap.units import length_slot
+
+Floats = NDArray[np.float64]
+
+EDGE_SAID, RELIEF_SAID = 0.3, 0.1
+"""Parts of the score below this are not worth a sentence."""
+
+HARD_WORDS = ((0.23, "Soft"), (0.66, "Medium"), (np.inf, "Hard"))
+"""Upper ends on the index: soft is a bottom loss above 20 dB (R under 0.1), hard one under 10.5 dB (R 0.3 or more)."""
+
+
+def passes_sentence(seen: int, could_see: int) -> str:
+    """``Seen by 3 of the 5 passes that went over it.``"""
+    if could_see == 0:
+        return "No pass went over it."
+    if could_see == 1:
+        return "Seen by the one pass that went over it." if seen else "Not seen by the one pass that went over it."
+    if seen == 0:
+        return f"Seen by none of the {could_see} passes that went over it."
+    return f"Seen by {'all' if seen == could_see else f'{seen} of the'} {could_see} passes that went over it."
+
+
+def evidence_sentences(
+    marks: Sequence[int], seen: NDArray[np.int32], could_see: NDArray[np.int32], height_m: Floats, floor_m: Floats
+) -> Iterator[tuple[str, ...]]:
+    """For each spot: marked or not, how many passes showed it, how far it stands up."""
+    for row, n in enumerate(marks):
+        said = [] if not n else ["Marked once." if n == 1 else f"Marked {n} times."]
+        said.append(passes_sentence(int(seen[row]), int(could_see[row])))
+        if np.isfinite(height_m[row]) and np.isfinite(floor_m[row]):
+            said.append(
+                f"Stands {length_slot(float(height_m[row]))} above a floor at {length_slot(float(floor_m[row]))}."
+            )
+        elif np.isfinite(floor_m[row]):
+            said.append(f"The floor is at {length_slot(float(floor_m[row]))}.")
+        yield tuple(said)
+
+
+def feature_sentences(features: Features, row: int, crossed: int) -> tuple[str, ...]:
+    """What a bare feature is, and how many passes crossed it."""
+    relief, at = length_slot(float(features.relief_m[row])), length_slot(float(features.depth_m[row]))
+    what = {
+        "hump": f"A hump that stands {relief} above the floor around it, its top at {at}.",
+        "point": f"A point that reaches out from the shore, {relief} shallower than beside it, its tip at {at}.",
+        "ledge": f"A ledge at {at} with at least {relief} of slope above and below it.",
+        "drop-off": f"A drop-off of {relief}, steepest at {at}.",
+    }[features.kind[row]]
+    passes = "Crossed by one pass." if crossed == 1 else f"Crossed by {crossed} passes."
+    return what, passes
+
+
+def fish_sentence(count: int, near_m: float) -> tuple[str, ...]:
+    """How many signs of fish lie near; nothing where there are none."""
+    if not count:
+        return ()
+    signs = "One sign of bait or fish" if count == 1 else f"{count} signs of bait or fish"
+    return (f"{signs} within {length_slot(near_m)}.",)
+
+
+def near_sentences(near: Sequence[NearFeature], features: Features) -> tuple[str, ...]:
+    """``Drop-off of {2.100 m} {14.000 m} to the north-east.`` for each feature near."""
+    said = []
+    for feature in near:
+        kind = features.kind[feature.row]
+        what = kind.capitalize()
+        if kind != "flat":
+            what += f" of {length_slot(float(features.relief_m[feature.row]))}"
+        if feature.distance_m < 1.0:
+            said.append(f"{what} right here.")
+        else:
+            said.append(f"{what} {length_slot(feature.distance_m)} to the {feature.direction}.")
+    return tuple(said)
+
+
+def bottom_sentences(hardness: float, sigma: float, edge: float) -> tuple[str, ...]:
+    """How hard the bottom is, and whether hard and soft meet nearby; nothing where it was not observed."""
+    said = []
+    if np.isfinite(hardness):
+        word = next(word for limit, word in HARD_WORDS if hardness < limit)
+        error = f" ± {sigma:.2f}" if np.isfinite(sigma) else ""
+        said.append(f"{word} bottom ({hardness:.2f}{error}).")
+    if np.isfinite(edge) and edge >= EDGE_SAID:
+        said.append("Hard and soft bottom meet nearby.")
+    return tuple(said)
