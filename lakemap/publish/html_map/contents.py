@@ -9,6 +9,7 @@ import numpy as np
 from lakemap.model.frame import Grid
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.spots import Spots
+from lakemap.physics.reflection import HARD_AT_LOSS_DB, SOFT_AT_LOSS_DB, hardness_index
 from lakemap.publish.html_map import lines
 from lakemap.publish.html_map.colours import RAMPS, ramp
 from lakemap.publish.html_map.packing import coarsening, coarser, pack
@@ -25,13 +26,8 @@ from lakemap.publish.html_map.sureness import (
 QUANTA = {"depth": 0.02, "depth_sigma": 0.01, "hardness": 0.005, "hardness_sigma": 0.005, "slope": 0.1}
 """Steps of the embedded values [m, m, 1, 1, degrees]: each far below the error of what it carries."""
 
-HARD_REFLECTION, SOFT_REFLECTION = 0.3, 0.1
-"""Hard and soft bottom by reflection coefficient, where the settings do not say otherwise."""
 
-LOSS_OF_HARDNESS_0_DB, LOSS_OF_HARDNESS_1_DB = 25.0, 3.0
-"""Hardness is the bottom loss [dB] on this scale, cut to 0..1."""
-
-def contents(lake_map: LakeMap, unit: str) -> dict[str, Any]:
+def contents(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> dict[str, Any]:
     """What the page shows of a lake, starting in ``unit`` (m or ft)."""
     depth = lake_map.depth
     soundings = lake_map.soundings
@@ -47,7 +43,7 @@ def contents(lake_map: LakeMap, unit: str) -> dict[str, Any]:
         "bounds": bounds(depth.estimate),
         "grid": grids(lake_map),
         "ramps": {name: ramp(name) for name in RAMPS},
-        "contours": lines.contours(lake_map), "passes": lines.passes(lake_map),
+        "contours": lines.contours(lake_map), "passes": lines.passes(lake_map, pass_tolerance_m),
         "features": lines.features(lake_map), "shore": lines.shore(lake_map),
         "spots": spots(lake_map.spots),
     }
@@ -84,12 +80,10 @@ def bounds(depth: Grid) -> list[list[float]]:
 
 
 def hardness_words(lake_map: LakeMap) -> list[float]:
-    """Hardness below which the floor is called soft, and from which it is called hard."""
+    """Hardness below which the floor is called soft, and from which it is called hard; settings are in dB of loss."""
     used = lake_map.settings.get("hardness", {})
-    reflection = (used.get("soft_at", SOFT_REFLECTION), used.get("hard_at", HARD_REFLECTION))
-    loss_db = -20.0 * np.log10(np.array(reflection))
-    scale_db = LOSS_OF_HARDNESS_0_DB - LOSS_OF_HARDNESS_1_DB
-    return [round(float(value), 4) for value in np.clip((LOSS_OF_HARDNESS_0_DB - loss_db) / scale_db, 0, 1)]
+    loss_db = np.array([used.get("soft_at", SOFT_AT_LOSS_DB), used.get("hard_at", HARD_AT_LOSS_DB)])
+    return [round(float(value), 4) for value in hardness_index(loss_db)]
 
 
 def spots(found: Spots) -> list[dict[str, Any]]:

@@ -13,14 +13,13 @@ from lakemap.geo.shore import water_polygon
 from lakemap.model.frame import GridFrame
 from lakemap.model.lake_map import LakeMap
 from lakemap.publish.html_map.placing import unwrapped_lonlat
+from lakemap.publish.passes import pass_lines
 
 STEPS_PER_DEGREE = 1_000_000
 """0.11 m of latitude: well below a pixel and below any position error."""
 
 CONTOUR_SLACK, OUTLINE_SLACK = 0.15, 0.3
 """How far a simplified line may leave its course, in pixels: not visible at the scale the grid supports."""
-
-_PASS_SLACK_M = 1.0
 
 
 def steps(frame: GridFrame, points: NDArray[np.float64]) -> list[int]:
@@ -54,20 +53,13 @@ def contours(lake_map: LakeMap) -> list[dict[str, Any]]:
     ]
 
 
-def passes(lake_map: LakeMap) -> list[dict[str, Any]]:
-    """Each pass that has two usable rows or more: its number, its day (None without dates) and its course."""
-    soundings, frame = lake_map.soundings, lake_map.depth.frame
-    rows = np.flatnonzero(soundings.usable() & (soundings.pass_id >= 0) & np.isfinite(soundings.x_m))
-    rows = rows[np.argsort(soundings.pass_id[rows], kind="stable")]
-    numbers, starts = np.unique(soundings.pass_id[rows], return_index=True)
-    found = []
-    for number, members in zip(numbers.tolist(), np.split(rows, starts[1:]), strict=True):
-        if len(members) < 2:
-            continue
-        course = shapely.linestrings(np.column_stack([soundings.x_m[members], soundings.y_m[members]]))
-        lines = line_steps(frame, course, min(_PASS_SLACK_M, frame.pixel_m / 2))
-        found.append({"id": number, "day": day_of(soundings.time_utc[members[0]]), "lines": lines})
-    return found
+def passes(lake_map: LakeMap, tolerance_m: float) -> list[dict[str, Any]]:
+    """Each pass of two usable rows or more: its number, its day (None without dates) and its course."""
+    frame = lake_map.depth.frame
+    return [
+        {"id": one.pass_id, "day": one.day, "lines": [steps(frame, shapely.get_coordinates(one.line))]}
+        for one in pass_lines(lake_map.soundings, min(tolerance_m, frame.pixel_m / 2))
+    ]
 
 
 def day_of(moment: Any) -> str | None:

@@ -6,13 +6,16 @@ import html
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from lakemap.errors import OutputError
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
 from lakemap.publish.html_map.contents import bounds, contents
 from lakemap.publish.html_map.folium_page import FoliumPage
+from lakemap.publish.reader_unit import choose_unit
+from lakemap.publish.settings import PublishSettings
+from lakemap.publish.wording import printable
 
 FOLDER = Path(__file__).parent
 
@@ -23,40 +26,28 @@ MODULES = (
 """The page's own modules, in the order in which they need each other."""
 
 
-class MapSettings(Protocol):
-    """What the page asks of the settings: ``m``, ``ft`` or None (then the readings decide)."""
-
-    @property
-    def units(self) -> str | None: ...
-
-
-def write_map(lake_map: LakeMap, path: Path, settings: MapSettings) -> None:
+def write_map(lake_map: LakeMap, path: Path, settings: PublishSettings) -> None:
     """Write the page; the same lake gives the same bytes.
 
     Raises OutputError when the file cannot be written.
     """
-    page = map_page(lake_map, settings.units or unit_of_readings(lake_map))
+    unit = choose_unit(lake_map.soundings, settings)
+    page = map_page(lake_map, unit, settings.pass_tolerance_m)
     try:
         path.write_bytes(page.encode("utf-8"))
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); free space or choose another --out") from None
 
 
-def map_page(lake_map: LakeMap, unit: str) -> str:
+def map_page(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> str:
     """The page as text, starting in ``unit`` (m or ft)."""
     (south, west), (north, east) = bounds(lake_map.depth.estimate)
-    page = FoliumPage(((south + north) / 2, (west + east) / 2), lake_map.name)
+    page = FoliumPage(((south + north) / 2, (west + east) / 2), printable(lake_map.name))
     page.add_style(text_of("page.css"))
     page.add_script("\n".join(['"use strict";', *(text_of(f"{name}.js") for name in MODULES)]))
     page.add_body(text_of("body.html").replace("LAKE-CAUTION", html.escape(CAUTION)))
-    page.add_body(data_block(contents(lake_map, unit)))
+    page.add_body(data_block(contents(lake_map, unit, pass_tolerance_m)))
     return page.render()
-
-
-def unit_of_readings(lake_map: LakeMap) -> str:
-    """The unit most rows came in, m or ft; m where they are as many."""
-    feet = sum(log.rows_in for log in lake_map.soundings.logs if log.depth_unit == "ft")
-    return "ft" if 2 * feet > sum(log.rows_in for log in lake_map.soundings.logs) else "m"
 
 
 def data_block(data: Mapping[str, Any]) -> str:

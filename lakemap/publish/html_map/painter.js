@@ -43,7 +43,7 @@ const Painter = L.Renderer.extend({
     L.DomUtil.setPosition(canvas, this._bounds.min);
     const view = this.views[this.view];
     if (!view) return;
-    const context = canvas.getContext("2d");
+    const context = canvas.getContext("2d", { willReadFrequently: true });
     const image = context.createImageData(canvas.width, canvas.height);
     this._colour(new Uint32Array(image.data.buffer), canvas.width, canvas.height, size, view);
     context.putImageData(image, 0, 0);

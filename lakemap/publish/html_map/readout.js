@@ -63,6 +63,8 @@ class Readout {
 
   _more(read, there) {
     const said = [];
+    const passes = this.nearby.passesNear(this.latlng, Readout.REACH_M);
+    if (passes) said.push(Readout.passesWords(passes));
     if (this.grid.has("hardness") && there) {
       said.push(`Bottom: ${hardnessWords(read.hardness, read.hardnessSigma, this.data.hard)}`);
     }
@@ -70,8 +72,6 @@ class Readout {
     const { offset_m: offset, scale } = this.data.common;
     const common = there ? Sureness.error(Math.hypot(offset, scale * read.depth)) : 0;
     if (common > 0) said.push(`Common error besides: up to ${Units.length(common)}`);
-    const passes = this.nearby.passesNear(this.latlng, Readout.REACH_M);
-    if (passes) said.push(Readout.passesWords(passes));
     for (const feature of this.nearby.featuresAt(this.latlng)) {
       said.push(`Part of a ${feature.kind}` +
         (Units.known(feature.relief_m) ? `, ${Units.length(feature.relief_m)} of relief` : ""));

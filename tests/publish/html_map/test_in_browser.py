@@ -1,0 +1,384 @@
+"""map.html opened in Chromium with the network cut, at desk and phone size."""
+
+import dataclasses
+import os
+import shutil
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+import rasterio.warp
+from drawn_lake import bare, frame_at, full_lake, surface
+from pyproj import CRS, Transformer
+from rasterio.transform import from_bounds
+
+from lakemap.model.outputs import CAUTION
+from lakemap.publish.html_map import packing
+from lakemap.publish.html_map.page import map_page
+from lakemap.units import fill_lengths
+
+pytestmark = pytest.mark.browser
+
+DESK = {"viewport": {"width": 1280, "height": 800}}
+PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True}
+QUIET = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+)
+
+
+def missing(what):
+    "Skip for want of something, or fail where the browser is demanded."
+    if os.environ.get("LAKEMAP_REQUIRE_BROWSER") == "1":
+        pytest.fail(f"{what}, but LAKEMAP_REQUIRE_BROWSER=1 demands the browser tests")
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    "The machine's own Chromium, never a downloaded one."
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        missing("chromium is not installed")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright is not installed")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def opened(chromium, path, size):
+    "A page with the network cut; leaving it, no request went out and nothing was complained about."
+    context = chromium.new_context(**size)
+    context.set_offline(True)
+    outside, complaints = [], []
+
+    def only_files(route):
+        if route.request.url.startswith("file:"):
+            route.continue_()
+        else:
+            outside.append(route.request.url)
+            route.abort()
+
+    context.route("**/*", only_files)
+    page = context.new_page()
+    page.on("request", lambda request: outside.append(request.url)
+            if not request.url.startswith(("file:", "data:", "blob:")) else None)
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(path.as_uri())
+    page.wait_for_selector("body[data-ready]", timeout=20_000)
+    yield page
+    context.close()
+    assert outside == []
+    assert complaints == []
+
+
+@pytest.fixture
+def written(tmp_path):
+    "Writes a lake's page and gives its path."
+    def write(lake, unit="m"):
+        path = tmp_path / "map.html"
+        path.write_text(map_page(lake, unit), encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture(params=[DESK, PHONE], ids=["desk", "phone"])
+def size(request):
+    "Desk and phone."
+    return request.param
+
+
+def painted(page):
+    "A sum over the surface's canvas: changes when what the colour shows changes."
+    return page.evaluate("""() => {
+        const canvas = document.querySelector('.surface-canvas');
+        const bytes = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+        let sum = 0;
+        for (let at = 0; at < bytes.length; at += 1) sum = (sum * 31 + bytes[at]) % 1000000007;
+        return sum;
+    }""")
+
+
+def open_layers(page):
+    "The layers panel, open."
+    if page.locator("#layers").is_hidden():
+        page.click("#layers-button")
+
+
+def open_list(page):
+    "The list of spots, in sight."
+    if page.locator("#drawer-handle").is_visible() and "drawer-open" not in (page.get_attribute("body", "class") or ""):
+        page.click("#drawer-handle")
+
+
+def test_layers_switch(chromium, written, size):
+    "Each view of the colour paints something else, and each thing drawn over it goes and comes."
+    with opened(chromium, written(full_lake()), size) as page:
+        open_layers(page)
+        assert page.locator("input[name=view]").evaluate_all("all => all.map(one => one.value)") == [
+            "sure", "depth", "hardness", "slope",
+        ]
+        seen = set()
+        for name in ("sure", "depth", "hardness", "slope"):
+            page.check(f"input[value={name}]")
+            seen.add(painted(page))
+        assert len(seen) == 4
+        for name in ("contours", "passes", "features", "spots", "shore"):
+            box = page.locator(f"#overlay-choices input[value={name}]")
+            was = box.is_checked()
+            box.set_checked(not was)
+            assert page.evaluate(f"lakePage.map.hasLayer(lakePage.overlays.{name}.layer)") is (not was)
+            box.set_checked(was)
+            assert page.evaluate(f"lakePage.map.hasLayer(lakePage.overlays.{name}.layer)") is was
+        assert page.evaluate("lakePage.contours.labelled") > 3
+
+
+def test_colour_fades_where_unsure(chromium, written):
+    "With fading off the same view is painted in full strength."
+    with opened(chromium, written(full_lake()), DESK) as page:
+        faded = painted(page)
+        page.uncheck("#fade")
+        assert painted(page) != faded
+
+
+def test_certainty_leads(chromium, written, size):
+    "The first thing said is how sure the map is; one tap shows where."
+    with opened(chromium, written(full_lake()), size) as page:
+        shares = [page.inner_text(f"#share-word-{k}") for k in range(3)]
+        assert [text.split()[0] for text in shares] == ["Sure", "Fair", "Guess"]
+        page.click("#sure-show")
+        assert page.locator("input[value=sure]").is_checked()
+        assert page.inner_text("#legend-title") == "Depth is within ± (m)"
+        assert page.locator("#caution").is_visible()
+        assert page.inner_text("#caution") == CAUTION
+
+
+def test_a_spot_opens_and_shows_its_reasons(chromium, written, size):
+    "A tap on a mark, or on its row, shows evidence, reasons with lengths filled in, depth and the score's parts."
+    lake = full_lake()
+    with opened(chromium, written(lake), size) as page:
+        page.locator(".leaflet-marker-icon.spot-icon").nth(3).click()
+        assert page.locator("#card").is_visible()
+        assert page.inner_text("#card-title") == lake.spots.name[3]
+        said = [text.replace("\u00a0", " ") for text in page.locator("#card-reasons li").all_inner_texts()]
+        assert said == [fill_lengths(text, "m") for text in lake.spots.reasons[3]]
+        assert "Seen by 1 of 4 passes over it" in page.inner_text("#card-evidence")
+        assert page.locator("#card-parts li").count() == len(lake.spots.score_parts)
+        page.click("#card-back")
+        page.locator(".spot-row").nth(1).click()
+        assert page.inner_text("#card-title") == lake.spots.name[1]
+        assert page.locator(".spot-icon.chosen").count() == 1
+
+
+def test_units_switch_everywhere_and_are_remembered(chromium, written):
+    "Feet at one switch: legend, list, reasons, tap, scale; and still feet when the page is opened again."
+    lake = full_lake()
+    with opened(chromium, written(lake), DESK) as page:
+        page.locator(".spot-row").first.click()
+        page.evaluate("lakePage.readout.show(lakePage.map.getCenter())")
+        metres = page.inner_text("#readout-depth")
+        page.click("button[data-unit=ft]")
+        assert page.inner_text("#legend-title") == "Depth (ft)"
+        assert page.inner_text("#scale-text").endswith("ft")
+        feet = float(page.inner_text("#readout-depth").split()[0])
+        assert metres.endswith("m")
+        assert feet == pytest.approx(float(metres.split()[0]) / 0.3048, abs=0.25)
+        said = page.locator("#card-reasons li").first.inner_text().replace("\u00a0", " ")
+        assert said == fill_lengths(lake.spots.reasons[0][0], "ft")
+        page.reload()
+        page.wait_for_selector("body[data-ready]")
+        assert page.get_attribute("button[data-unit=ft]", "aria-pressed") == "true"
+
+
+def test_a_page_in_feet_starts_in_feet(chromium, written):
+    "The unit most depths came in is the one the page opens with."
+    with opened(chromium, written(full_lake(), "ft"), DESK) as page:
+        assert page.inner_text("#legend-title") == "Depth (ft)"
+
+
+def test_a_tap_reads_the_rasters_own_values(chromium, written):
+    "At the centre of any pixel the page reads depth, error and hardness of that very pixel, to half a quantum."
+    lake = full_lake((60, 80), 8.0)
+    frame = lake.depth.frame
+    rng = np.random.default_rng(2)
+    row, column = rng.integers(0, 60, 60), rng.integers(0, 80, 60)
+    x, y = frame.centres()
+    to_degrees = Transformer.from_crs(frame.crs, CRS.from_epsg(4326), always_xy=True)
+    lon, lat = to_degrees.transform(x[column], y[row])
+    with opened(chromium, written(lake), DESK) as page:
+        read = page.evaluate(
+            """places => places.map(([lat, lng]) => {
+                const found = lakePage.readout.read(L.latLng(lat, lng));
+                return ['depth', 'sigma', 'hardness', 'slope'].map(name =>
+                    Number.isNaN(found[name]) ? null : found[name]);
+            })""",
+            np.column_stack([lat, lon]).tolist(),
+        )
+        read = np.array(read, float)
+        layers = (lake.depth.estimate, lake.depth.sigma, lake.hardness.estimate, lake.terrain.slope)
+        for k, (grid, half) in enumerate(zip(layers, (0.01, 0.005, 0.0025, 0.05), strict=True)):
+            truth = grid.values[row, column]
+            assert np.array_equal(np.isnan(read[:, k]), np.isnan(truth))
+            assert np.nanmax(np.abs(read[:, k] - truth)) <= half + 1e-6
+
+
+def test_a_real_tap_shows_depth_and_error(chromium, written, size):
+    "A tap on open water says how sure, how deep, plus or minus what, and how hard."
+    lake = bare(surface(frame_at((30, 30), 10.0), "depth_m", "m", np.full((30, 30), 4.26), np.full((30, 30), 0.25)))
+    lake = dataclasses.replace(
+        lake, hardness=surface(lake.depth.frame, "hardness", "1", np.full((30, 30), 0.8), np.full((30, 30), 0.05)))
+    with opened(chromium, written(lake), size) as page:
+        box = page.locator(".folium-map").bounding_box()
+        where = (box["x"] + box["width"] * 0.4, box["y"] + box["height"] * 0.45)
+        (page.touchscreen.tap if "has_touch" in size else page.mouse.click)(*where)
+        page.locator("#readout").wait_for(state="visible")
+        assert page.inner_text("#readout-sure") == "Sure"
+        assert page.inner_text("#readout-depth") == "4.3\u00a0m"
+        assert page.inner_text("#readout-error") == "±\u00a00.5\u00a0m"
+        assert "hard (0.80 ±\u00a00.10)" in page.inner_text("#readout-more")
+
+
+@pytest.mark.parametrize(("lon", "lat"), [(17.9, 58.0), (179.999, -40.0)], ids=["zone's edge", "antimeridian"])
+def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
+    "What is painted agrees, to one screen pixel, with the grid warped to Web Mercator by GDAL."
+    frame = frame_at((90, 120), 6.0, lon, lat)
+    rows, columns = np.indices(frame.shape)
+    values = np.where((rows // 10 + columns // 10) % 2 == 0, 5.0, np.nan)
+    lake = bare(surface(frame, "depth_m", "m", values, np.full(frame.shape, 0.1)))
+    with opened(chromium, written(lake), DESK) as page:
+        page.click("#layers-close")
+        corners = page.evaluate("""() => {
+            const size = lakePage.map.getSize();
+            const to = (x, y) => L.CRS.EPSG3857.project(lakePage.map.containerPointToLatLng([x, y]));
+            const a = to(0, size.y), b = to(size.x, 0);
+            return [a.x, a.y, b.x, b.y, size.x, size.y];
+        }""")
+        shown = page.evaluate("""() => {
+            const painter = lakePage.painter, canvas = painter._container, size = lakePage.map.getSize();
+            const from = lakePage.map.containerPointToLayerPoint([0, 0]).subtract(painter._bounds.min);
+            const scale = canvas.width / painter._bounds.getSize().x;
+            const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+            const found = [];
+            for (let y = 0; y < size.y; y++) for (let x = 0; x < size.x; x++) {
+                const column = Math.floor((from.x + x + 0.5) * scale), row = Math.floor((from.y + y + 0.5) * scale);
+                found.push(data[4 * (row * canvas.width + column) + 3] > 0 ? 1 : 0);
+            }
+            return found;
+        }""")
+    west, south, east, north, width, height = corners
+    shown = np.array(shown, bool).reshape(int(height), int(width))
+    # GDAL knows no longitude beyond 180: the target's false easting moves with the lake.
+    middle = lon if lon < 179 else 180.0
+    shift = np.radians(middle) * 6378137.0
+    target = CRS.from_proj4(f"+proj=merc +a=6378137 +b=6378137 +lon_0={middle} +units=m +nadgrids=@null +no_defs")
+    expected = np.zeros(shown.shape, np.float32)
+    rasterio.warp.reproject(
+        np.nan_to_num(values).astype(np.float32), expected, src_transform=frame.transform, src_crs=frame.crs.to_wkt(),
+        dst_transform=from_bounds(west - shift, south, east - shift, north, int(width), int(height)),
+        dst_crs=target.to_wkt(), resampling=rasterio.warp.Resampling.nearest, tolerance=0.01,
+    )
+    inside = expected > 0
+    assert 0.1 < inside.mean() < 0.5
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(inside, 1), (3, 3))
+    surely, maybe = around.all(axis=(2, 3)), around.any(axis=(2, 3))
+    assert not np.any(surely & ~shown)
+    assert not np.any(shown & ~maybe)
+
+
+def test_hostile_names_run_nothing(chromium, written, size):
+    "Markup in names is shown letter by letter."
+    lake = full_lake()
+    name = '<img src=x onerror="document.title=1">'
+    spots = dataclasses.replace(
+        lake.spots, name=(name, *lake.spots.name[1:]), kind=(name, *lake.spots.kind[1:]),
+        reasons=((f"{name} {{1.000 m}}",), *lake.spots.reasons[1:]),
+    )
+    with opened(chromium, written(dataclasses.replace(lake, name=f"{name} بحيرة", spots=spots)), size) as page:
+        open_list(page)
+        page.locator(".spot-row").first.click()
+        assert page.inner_text("#card-title") == name
+        assert page.inner_text("#card-reasons li").replace("\u00a0", " ") == f"{name} 1.0 m"
+        assert page.inner_text("#lake-name") == f"{name} بحيرة"
+        assert page.locator("img").count() == 0
+        assert page.title() == f"{name} بحيرة"
+
+
+def test_fits_the_screen_and_the_thumb(chromium, written, size):
+    "Nothing scrolls sideways, and every control is at least 40 pixels in both directions or a row that high."
+    with opened(chromium, written(full_lake()), size) as page:
+        open_layers(page)
+        open_list(page)
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        assert page.evaluate("document.documentElement.scrollHeight <= window.innerHeight")
+        small = page.locator("button, select, summary, label.choice, .spot-icon, .leaflet-bar a").evaluate_all("""all =>
+            all.filter(one => one.offsetParent).map(one => [one.id || one.className, one.getBoundingClientRect()])
+               .filter(([, box]) => box.height < 39.5 || box.width < 39.5).map(([name]) => name)""")
+        assert small == []
+
+
+def test_keys_reach_everything(chromium, written):
+    "Tab goes from the unit switch on, Enter opens a spot, Escape closes it."
+    with opened(chromium, written(full_lake()), DESK) as page:
+        page.focus(".spot-row")
+        page.keyboard.press("Enter")
+        assert page.locator("#card").is_visible()
+        page.keyboard.press("Escape")
+        assert page.locator("#card").is_hidden()
+        page.keyboard.press("Tab")
+        assert "by-keys" in page.get_attribute("body", "class")
+
+
+def _no_sigma(lake):
+    blank = np.full(lake.depth.frame.shape, np.nan)
+    return dataclasses.replace(lake, depth=surface(lake.depth.frame, "depth_m", "m", lake.depth.estimate.values, blank))
+
+
+POOR = {
+    "no hardness": lambda: dataclasses.replace(full_lake(), hardness=None),
+    "no error": lambda: _no_sigma(full_lake()),
+    "nothing but depth": lambda: bare(surface(frame_at((20, 20), 5.0), "depth_m", "m", np.full((20, 20), 3.0),
+                                              np.full((20, 20), 0.2))),
+    "one pixel": lambda: bare(surface(frame_at((1, 1), 5.0), "depth_m", "m", [[3.0]], [[0.2]])),
+    "no depth": lambda: bare(surface(frame_at((5, 5), 5.0), "depth_m", "m", np.full((5, 5), np.nan),
+                                     np.full((5, 5), np.nan))),
+}
+
+
+@pytest.mark.parametrize("which", POOR)
+def test_poor_lakes_open_too(chromium, written, size, which):
+    "What is not there is left out or said, and nothing breaks."
+    lake = POOR[which]()
+    with opened(chromium, written(lake), size) as page:
+        open_layers(page)
+        assert page.locator("input[value=hardness]").count() == (lake.hardness is not None)
+        page.evaluate("lakePage.readout.show(lakePage.map.getCenter())")
+        depth = page.inner_text("#readout-depth")
+        assert (depth == "No depth here") is (which == "no depth")
+        if which == "no error":
+            assert page.inner_text("#readout-sure") == "Guess"
+            assert page.inner_text("#readout-error") == "error not known"
+        page.check("input[value=sure]")
+        open_list(page)
+        assert page.locator("#no-spots").is_visible() is (len(lake.spots) == 0)
+
+
+def test_a_huge_grid_is_shown_coarser_and_says_so(chromium, written, monkeypatch):
+    "Beyond the limit squares are averaged, the page says their size, and a tap still reads the right place."
+    monkeypatch.setattr(packing, "MOST_PIXELS", 900)
+    frame = frame_at((60, 60), 5.0)
+    values = np.where(np.arange(60)[None, :] < 30, 2.0, 6.0) * np.ones((60, 1))
+    with opened(chromium, written(bare(surface(frame, "depth_m", "m", values, np.full((60, 60), 0.2)))), DESK) as page:
+        said = page.inner_text("#coarser").replace("\u00a0", " ")
+        assert said == "Shown here in squares of 10.0 m; the files are finer."
+        west, east = page.evaluate("""() => {
+            const at = (part) => lakePage.grid.value('depth', lakePage.grid.at(L.latLng(LAT, LON + part)));
+            return [at(-0.001), at(0.001)];
+        }""".replace("LAT", "53.2").replace("LON", "14.6"))
+        assert (west, east) == (2.0, 6.0)
