@@ -1,0 +1,5 @@
+"""Files to model: one open format a file; only this room opens what the user brings."""
+
+from lakemap.read.load import read_logs, read_marks, read_shore
+
+__all__ = ["read_logs", "read_marks", "read_shore"]

@@ -1,0 +1,71 @@
+"""Reads all files of a role; a log that cannot be read costs that log only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import shapely
+
+from lakemap.errors import InputError, NothingUsable
+from lakemap.model.marks import Marks
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Soundings
+from lakemap.progress import Progress, quiet
+from lakemap.read.find import reader_for
+from lakemap.read.settings import ReadSettings
+from lakemap.read.source import Source
+
+
+def read_logs(sources: Sequence[Source], settings: ReadSettings, progress: Progress = quiet) -> Soundings:
+    """Rows of all logs, in the order of names (then SHA-256) and of rows in the file.
+
+    Raises the fault of a single log that cannot be read; NothingUsable where there are several and none can.
+    """
+    if not sources:
+        raise NothingUsable("no log among the files; give at least one file with positions and depths")
+    parts: list[Soundings] = []
+    faults: list[InputError] = []
+    for source in sorted(sources, key=_canonical):
+        progress(f"reading {source.name}")
+        try:
+            part = reader_for(source, "log").read(source, settings)
+        except InputError as fault:
+            faults.append(fault)
+        else:
+            if isinstance(part, Soundings):
+                parts.append(part)
+    if not parts and len(faults) == 1:
+        raise faults[0]
+    if not parts:
+        raise NothingUsable(f"none of {len(sources)} logs can be read; the first: {faults[0]}")
+    return Soundings.concatenate(parts).with_messages(*(f"left out: {fault}" for fault in faults))
+
+
+def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
+    """Marks of all files, in the order of names; a file that cannot be read costs a message."""
+    parts: list[Marks] = []
+    for source in sorted(sources, key=_canonical):
+        try:
+            part = reader_for(source, "marks").read(source, settings)
+        except InputError as fault:
+            part = replace(Marks.empty(), messages=(f"left out: {fault}",))
+        if isinstance(part, Marks):
+            parts.append(part)
+    return Marks.concatenate(parts)
+
+
+def read_shore(sources: Sequence[Source], settings: ReadSettings) -> Shoreline | None:
+    """The water of all shoreline files together; None without one. Raises InputError for one that cannot be read."""
+    parts = [reader_for(source, "shore").read(source, settings) for source in sorted(sources, key=_canonical)]
+    shores = [part for part in parts if isinstance(part, Shoreline)]
+    if not shores:
+        return None
+    return Shoreline(
+        shapely.union_all([shore.water for shore in shores]), ", ".join(shore.source for shore in shores),
+        tuple(text for shore in shores for text in shore.messages),
+    )
+
+
+def _canonical(source: Source) -> tuple[str, str]:
+    return source.name, source.sha256
