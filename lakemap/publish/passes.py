@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from lakemap.model.soundings import NO_PASS, PassBias, Soundings
+from lakemap.publish.wording import printable
 
 Rows = NDArray[np.int64]
 
@@ -42,7 +43,7 @@ def pass_lines(soundings: Soundings, tolerance_m: float, bias: PassBias | None =
         if len(xy) < 2 or not np.any(xy != xy[0]):
             continue
         line = shapely.simplify(LineString(xy), tolerance_m, preserve_topology=False)
-        name = soundings.logs[int(soundings.log[rows[0]])].name
+        name = printable(soundings.logs[int(soundings.log[rows[0]])].name)
         solved = known.get(number, (np.nan, np.nan))
         made.append(PassLine(number, name, line, len(rows), _day(soundings, rows), *solved))
     return made

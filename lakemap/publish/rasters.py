@@ -12,7 +12,7 @@ from rasterio.io import MemoryFile
 from lakemap.model.frame import Grid
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import DEPTH, DEPTH_SIGMA, HARDNESS, HARDNESS_SIGMA, SLOPE
-from lakemap.model.soundings import Soundings
+from lakemap.publish.wording import common_error
 
 BLOCK = 512
 """Side of a tile in pixels."""
@@ -27,7 +27,7 @@ MEAN_TAGS = {"ESTIMATE": "mean of the pixel", "SIGMA": "standard error of that m
 
 def rasters(lake_map: LakeMap) -> Iterator[tuple[str, Grid, str, dict[str, str]]]:
     """Each raster there is: name of its file, its grid, its band's description, its tags."""
-    shared = {"DATUM": lake_map.soundings.datum, "COMMON_ERROR": common_error(lake_map.soundings), **MEAN_TAGS}
+    shared = {"DATUM": lake_map.soundings.datum, "COMMON_ERROR": common_error(lake_map.soundings, "m"), **MEAN_TAGS}
     depth = lake_map.depth
     yield DEPTH, depth.estimate, "depth_m", {"UNITS": "m", "POSITIVE": "down", **shared}
     yield DEPTH_SIGMA, depth.sigma, "depth_sigma_m", {"UNITS": "m", **shared}
@@ -36,14 +36,6 @@ def rasters(lake_map: LakeMap) -> Iterator[tuple[str, Grid, str, dict[str, str]]
         yield HARDNESS, lake_map.hardness.estimate, "hardness", relative
         yield HARDNESS_SIGMA, lake_map.hardness.sigma, "hardness_sigma", relative
     yield SLOPE, lake_map.terrain.slope, "slope_deg", {"UNITS": "degree"}
-
-
-def common_error(soundings: Soundings) -> str:
-    """What all depths share and sigma leaves out, in words: an offset [m] and a share of the depth."""
-    return (
-        f"standard error {soundings.common_offset_m:.3g} m and {100 * soundings.common_scale:.3g} % of depth, "
-        "the same for all depths, not in sigma"
-    )
 
 
 def geotiff(grid: Grid, description: str, tags: Mapping[str, str]) -> bytes:

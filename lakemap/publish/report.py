@@ -9,18 +9,22 @@ from lakemap.model.flags import SENTENCES, Flag
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
 from lakemap.publish.passes import pass_lines
-from lakemap.publish.rasters import common_error
 from lakemap.publish.report_figures import area_figure, surface_figure
 from lakemap.publish.report_markup import bullets, figure, page, paragraph, section, table
 from lakemap.publish.settings import PublishSettings
 from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
 from lakemap.publish.table import table_columns
-from lakemap.publish.wording import depth_label, length
+from lakemap.publish.wording import common_error, depth_label, length
 from lakemap.units import format_length
 
 MOST_ROWS = 60
 """Longer tables are thinned evenly, or cut, and say so; the files hold all rows."""
+
+_WATER_HEADS = {
+    "m": {"depth_m": "depth [m]", "area_m2": "area [m²]", "volume_m3": "volume [m³]"},
+    "ft": {"depth_ft": "depth [ft]", "area_acre": "area [acres]", "volume_acre_ft": "volume [acre-feet]"},
+}
 
 
 def report_page(lake_map: LakeMap, unit: str, settings: PublishSettings) -> str:
@@ -93,7 +97,7 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
     return section(
         "How sure it is",
         paragraph(f"Sigma is what varies within the map. The common error comes on top: "
-                  f"{common_error(lake_map.soundings)}."),
+                  f"{common_error(lake_map.soundings, unit)}."),
         table("Readings held back and told from the others", ("surface", "held back", "RMSE", "bias",
               "within 1.96 sigma", "block means"), _left_out_rows(summary, unit), ("surface", "held back")),
         figure(surface_figure(sigma, "sure", f"sigma of depth [{unit}]", passes, unit),
@@ -145,14 +149,14 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
         figure(surface_figure(lake_map.depth.estimate, "depth", f"depth [{unit}]", drawn.lines, unit),
                f"Mean depth of each pixel in {unit}, darker is deeper; a line each {step}. Grey: not observed."),
         paragraph("No reading speaks of hardness: there is no map of it.") if hardness is None else
-        figure(surface_figure(hardness.estimate, "hardness", "hardness", limits=(0.0, 1.0)),
+        figure(surface_figure(hardness.estimate, "hardness", "hardness", unit=unit, limits=(0.0, 1.0)),
                "Hardness from 0 (softest) to 1 (hardest), darker is harder. Grey: not observed."),
     )
 
 
 def _water(lake_map: LakeMap, unit: str) -> str:
     told = lake_map.terrain.table
-    columns = table_columns(told, unit)
+    columns = {name: column for name, column in table_columns(told, unit).items() if name in _WATER_HEADS[unit]}
     every = -(-max(len(told.depth_m), 1) // MOST_ROWS)
     rows = [[f"{values[i]:.{min(decimals, 2)}f}" for values, decimals in columns.values()]
             for i in range(0, len(told.depth_m), every)]
@@ -160,21 +164,22 @@ def _water(lake_map: LakeMap, unit: str) -> str:
         f"The depth surface covers {told.area_drawn_m2 / told.area_lake_m2:.0%} of the lake; the figures speak of that "
         "part only."
     )
+    heads = [_WATER_HEADS[unit][name] for name in columns]
     thinned = "" if every == 1 else f" (every {every}th row; depth_area_volume.csv has all)"
     return section(
         "How much water", missing, figure(area_figure(told, unit), "Area of water at least so deep."),
-        table(f"Area at least so deep, and volume below that depth{thinned}", tuple(columns), rows, ()),
+        table(f"Area at least so deep, and volume below that depth{thinned}", heads, rows, ()),
     )
 
 
 def _spots(lake_map: LakeMap, unit: str) -> str:
     spots = lake_map.spots
-    heads = ("spot", "kind", f"depth [{unit}]", "probability", "seen", "score", "latitude", "longitude",
-             f"give or take [{unit}]", "why")
+    heads = ("spot", "kind", f"depth [{unit}]", "why", "probability", "seen", "score", "latitude", "longitude",
+             f"give or take [{unit}]")
     rows = [
-        (row["name"], row["kind"], length(row["depth_m"], unit, 1), _share(row, "probability"),
-         f"{row['seen']} of {row['could_see']}", _share(row, "score"), f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}",
-         length(row["position_sigma_m"], unit, 1), " ".join(reasons(spots, i, unit)))
+        (row["name"], row["kind"], length(row["depth_m"], unit, 1), " ".join(reasons(spots, i, unit)),
+         _share(row, "probability"), f"{row['seen']} of {row['could_see']}", _share(row, "score"),
+         f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}", length(row["position_sigma_m"], unit, 1))
         for i, row in enumerate(spot_rows(spots, unit))
     ]
     return section("Spots", _table_or_none(heads, rows))

@@ -27,7 +27,7 @@ LONGEST_SIDE_PX = 700
 """A picture in the report has no more pixels along a side; the rasters keep them all."""
 
 _INK, _LAND, _WATER_UNKNOWN = "#1d2529", "#f3f1ec", "#dfe3e5"
-_STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 9, "path.simplify": False}
+_STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False}
 _NO_METADATA: dict[str, None] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
@@ -63,7 +63,7 @@ def area_figure(table: DepthAreaVolume, unit: str) -> str:
         return ""
     area, area_unit = (table.area_m2 / M2_PER_ACRE, "acres") if unit == "ft" else (table.area_m2 / 1e4, "hectares")
     with matplotlib.rc_context(_STYLE):
-        drawing = Figure(figsize=(7, 3.4), layout="constrained")
+        drawing = Figure(figsize=(6.6, 3.2), layout="constrained")
         axes = drawing.add_subplot()
         axes.fill_betweenx(from_metres(table.depth_m, unit), 0, area, color=ramp("depth")[20], linewidth=0)
         axes.set(xlabel=f"area at least so deep [{area_unit}]", ylabel=f"depth [{unit}]")
@@ -85,8 +85,8 @@ def _ends(shown: Floats) -> tuple[float, float]:
 
 def _sheet(frame: GridFrame) -> tuple[Figure, Axes]:
     rows, columns = frame.shape
-    height = float(np.clip(6.2 * rows / columns, 2.2, 8.0))
-    drawing = Figure(figsize=(7.4, height + 0.3), layout="constrained")
+    height = float(np.clip(5.4 * rows / columns, 2.0, 7.5))
+    drawing = Figure(figsize=(6.6, height + 0.4), layout="constrained")
     axes = drawing.add_subplot()
     axes.set_axis_off()
     return drawing, axes

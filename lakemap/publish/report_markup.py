@@ -24,13 +24,18 @@ th, td { padding: 0.25rem 0.9rem 0.25rem 0; text-align: left; vertical-align: to
   border-bottom: 1px solid #dde4e7; }
 thead th { border-bottom: 1px solid #6c7d85; }
 td.number, th.number { text-align: right; white-space: nowrap; }
-td.text { min-width: 16rem; }
+td.long { min-width: 15rem; }
+td.text { min-width: 6rem; }
 figure { margin: 1rem 0; }
 figure svg { width: 100%; height: auto; max-height: 85vh; }
 figcaption { color: #4a5960; font-size: 0.92rem; }
 ul { padding-left: 1.2rem; }
 @media print { body { max-width: none; } figure, tr { break-inside: avoid; } }
 """
+
+
+LONG_TEXT = 40
+"""Characters beyond which a column of text would be squeezed."""
 
 
 def escape(text: object) -> str:
@@ -68,11 +73,15 @@ def bullets(texts: Sequence[str]) -> str:
 def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[object]], words: Sequence[str]) -> str:
     """A table that scrolls by itself on a narrow screen; columns named in ``words`` hold text, the others numbers.
 
-    Nothing where there are no rows.
+    Columns whose text runs long get room for it. Nothing where there are no rows.
     """
     if not rows:
         return ""
-    kinds = ["text" if head in words else "number" for head in heads]
+    longest = [max(len(str(row[i])) for row in rows) for i in range(len(heads))]
+    kinds = [
+        "number" if head not in words else "long" if size > LONG_TEXT else "text"
+        for head, size in zip(heads, longest, strict=True)
+    ]
     top = "".join(f'<th class="{kind}" scope="col">{escape(h)}</th>' for h, kind in zip(heads, kinds, strict=True))
     body = "\n".join(
         "<tr>" + "".join(f'<td class="{k}">{escape(cell)}</td>' for cell, k in zip(row, kinds, strict=True)) + "</tr>"

@@ -11,6 +11,7 @@ import pyarrow.parquet
 
 from lakemap.model.flags import FAULTS, first_fault
 from lakemap.model.soundings import COLUMN_DTYPES, SECOND_SEEN, Soundings
+from lakemap.publish.wording import printable
 
 
 def write_soundings(soundings: Soundings, path: Path) -> None:
@@ -33,7 +34,7 @@ def soundings_table(soundings: Soundings) -> pyarrow.Table:
 def _column(soundings: Soundings, name: str) -> pyarrow.Array:
     values = getattr(soundings, name)
     if name == "log":
-        return _words(values, tuple(facts.name for facts in soundings.logs))
+        return _words(values, tuple(printable(facts.name) for facts in soundings.logs) or ("",))
     if name == "second_seen":
         return _words(values, SECOND_SEEN)
     if name == "time_utc":

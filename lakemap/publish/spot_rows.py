@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from lakemap.model.spots import Spots
+from lakemap.publish.wording import printable
 from lakemap.units import fill_lengths
 
 DEGREE_DECIMALS = 7
@@ -25,7 +26,7 @@ def spot_rows(spots: Spots, unit: str) -> list[dict[str, Any]]:
     """
     rows = []
     for i in range(len(spots)):
-        row: dict[str, Any] = {"name": spots.name[i], "kind": spots.kind[i]}
+        row: dict[str, Any] = {"name": printable(spots.name[i]), "kind": printable(spots.kind[i])}
         row |= {name: number(getattr(spots, name)[i], decimals) for name, decimals in _DECIMALS.items()}
         row |= {"seen": int(spots.seen[i]), "could_see": int(spots.could_see[i])}
         row |= {"last_seen": utc_text(spots.last_seen[i]), "score": number(spots.score[i], 3)}
@@ -43,7 +44,7 @@ def spot_fields(spots: Spots) -> list[str]:
 
 def reasons(spots: Spots, i: int, unit: str) -> list[str]:
     """The reasons of spot ``i`` with lengths in ``unit``."""
-    return [fill_lengths(said, unit) for said in spots.reasons[i]] if spots.reasons else []
+    return [printable(fill_lengths(said, unit)) for said in spots.reasons[i]] if spots.reasons else []
 
 
 def number(value: Any, decimals: int) -> float | None:

@@ -19,6 +19,7 @@ from lakemap.model.outputs import FORMAT
 from lakemap.model.soundings import NO_PASS, Correction, Soundings
 from lakemap.model.surface import LeftOut, Surface
 from lakemap.publish.reader_unit import choose_unit
+from lakemap.publish.wording import printable
 from lakemap.units import fill_lengths
 from lakemap.version import VERSION
 
@@ -74,7 +75,7 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
         "spots": len(lake_map.spots),
     })
     return head | made | {
-        "settings": _plain(lake_map.settings, digits=15), "inputs": dict(sorted(lake_map.inputs.items())),
+        "settings": _plain(lake_map.settings, digits=15), "inputs": _plain(dict(sorted(lake_map.inputs.items()))),
         "files": dict(files),
     }
 
@@ -129,7 +130,7 @@ def _left_out(figures: LeftOut | None) -> dict[str, Any] | None:
 def _plain(value: Any, digits: int = DIGITS) -> Any:
     """Plain JSON values: floats to so many significant digits, null for NaN and infinity, lists for tuples."""
     if isinstance(value, Mapping):
-        return {str(key): _plain(inner, digits) for key, inner in value.items()}
+        return {printable(str(key)): _plain(inner, digits) for key, inner in value.items()}
     if isinstance(value, list | tuple | np.ndarray):
         return [_plain(inner, digits) for inner in value]
     if isinstance(value, bool | np.bool_):
@@ -138,4 +139,4 @@ def _plain(value: Any, digits: int = DIGITS) -> Any:
         return int(value)
     if isinstance(value, float | np.floating):
         return float(f"{value:.{digits}g}") if math.isfinite(value) else None
-    return value if value is None else str(value)
+    return value if value is None else printable(str(value))

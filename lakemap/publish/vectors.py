@@ -21,7 +21,7 @@ from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.publish.passes import PassLine
 from lakemap.publish.spot_rows import spot_fields, spot_rows
-from lakemap.publish.wording import depth_label
+from lakemap.publish.wording import depth_label, printable
 
 NO_DATE = "1970-01-01T00:00:00.000Z"
 
@@ -82,7 +82,8 @@ def _hits_layer(hits: Hits) -> geopandas.GeoDataFrame:
     columns = {
         "kind": hits.kind, "origin": np.where(hits.origin == FROM_MARK, "mark", "rise"),
         **{name: np.round(getattr(hits, name), 3) for name in numbers},
-        "pings": hits.pings, "pass_id": hits.pass_id, "time_utc": _utc(hits.time_utc), "note": hits.note,
+        "pings": hits.pings, "pass_id": hits.pass_id, "time_utc": _utc(hits.time_utc),
+        "note": [printable(text) for text in hits.note.tolist()],
     }
     return _frame(columns, shapely.points(hits.x_m, hits.y_m))
 
@@ -103,7 +104,7 @@ def _shore_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
     if lake_map.shore is None:
         return _frame({"source": []}, [])
     water = water_polygon(lake_map.shore, lake_map.depth.frame.crs)
-    return _frame({"source": [lake_map.shore.source]}, [water])
+    return _frame({"source": [printable(lake_map.shore.source)]}, [water])
 
 
 def _features_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
-from lakemap.publish.spot_rows import DEGREE_DECIMALS, reasons, spot_fields, spot_rows
+from lakemap.publish.spot_rows import DEGREE_DECIMALS, spot_fields, spot_rows
 from lakemap.publish.wording import printable
 from lakemap.units import format_length
 from lakemap.version import VERSION
@@ -30,13 +30,13 @@ def waypoints_gpx(spots: Spots, unit: str) -> bytes:
         "version": "1.1", "creator": f"lakemap {VERSION}", "xmlns": GPX_NAMESPACE, "xmlns:lake": OWN_NAMESPACE,
     })
     _add(_add(root, "metadata"), "desc", CAUTION)
-    for i, row in enumerate(spot_rows(spots, unit)):
+    for row in spot_rows(spots, unit):
         place = {"lat": _degrees(row["lat_deg"]), "lon": _gpx_longitude(row["lon_deg"])}
         point = ElementTree.SubElement(root, "wpt", place)
         if row["last_seen"]:
             _add(point, "time", row["last_seen"])
         _add(point, "name", row["name"])
-        _add(point, "cmt", note(spots, i, unit))
+        _add(point, "cmt", note(row, unit))
         _add(point, "type", row["kind"])
         _extend(point, row)
     return _document(root)
@@ -48,11 +48,11 @@ def waypoints_kml(spots: Spots, unit: str) -> bytes:
     document = _add(root, "Document")
     _add(document, "name", "Spots")
     _add(document, "description", CAUTION)
-    for i, row in enumerate(spot_rows(spots, unit)):
+    for row in spot_rows(spots, unit):
         mark = _add(document, "Placemark")
         _add(mark, "name", row["name"])
         # readers show a description as HTML: without markup of its own it has to be escaped once for that, too
-        _add(mark, "description", _as_html(note(spots, i, unit)))
+        _add(mark, "description", _as_html(note(row, unit)))
         _add(_add(mark, "Point"), "coordinates", f"{_degrees(row['lon_deg'])},{_degrees(row['lat_deg'])}")
     return _document(root)
 
@@ -60,17 +60,18 @@ def waypoints_kml(spots: Spots, unit: str) -> bytes:
 def waypoints_csv(spots: Spots, unit: str) -> str:
     """CSV with the fields of lake.gpkg's layer ``spots``; no text in it can run as a spreadsheet's formula."""
     out = io.StringIO()
-    writer = csv.DictWriter(out, spot_fields(spots), lineterminator="\n")
+    # lines end as RFC 4180 has it; with a bare \n the writer would leave a \r inside a text unquoted
+    writer = csv.DictWriter(out, spot_fields(spots), lineterminator="\r\n")
     writer.writeheader()
     writer.writerows({name: safe_cell(value) for name, value in row.items()} for row in spot_rows(spots, unit))
     return out.getvalue()
 
 
-def note(spots: Spots, i: int, unit: str) -> str:
-    """One spot in a few words: kind, depth, how often it was seen, why it is one."""
-    depth = f"{spots.kind[i]} at {format_length(float(spots.depth_m[i]), unit)}"
-    passes = f"seen by {spots.seen[i]} of {spots.could_see[i]} passes" if spots.could_see[i] else "no pass over it"
-    return " ".join([f"{depth}, {passes}.", *reasons(spots, i, unit)])
+def note(row: Mapping[str, Any], unit: str) -> str:
+    """One row of spot_rows in a few words: kind, depth, how often it was seen, why it is one."""
+    depth = "unknown depth" if row["depth_m"] is None else format_length(row["depth_m"], unit)
+    passes = f"seen by {row['seen']} of {row['could_see']} passes" if row["could_see"] else "no pass over it"
+    return f"{row['kind']} at {depth}, {passes}. {row['reasons']}".strip()
 
 
 def safe_cell(value: Any) -> Any:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from lakemap.model.soundings import Soundings
 from lakemap.units import from_metres
 
 _NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -23,6 +24,14 @@ def length(value_m: Any, unit: str, decimals: int = 2) -> str:
     if value_m is None or not np.isfinite(value_m):
         return "–"
     return f"{from_metres(float(value_m), unit):.{decimals}f}"
+
+
+def common_error(soundings: Soundings, unit: str) -> str:
+    """What all depths share and sigma leaves out, in words: an offset in ``unit`` and a share of the depth."""
+    return (
+        f"standard error {from_metres(soundings.common_offset_m, unit):.3g} {unit} and "
+        f"{100 * soundings.common_scale:.3g} % of depth, the same for all depths, not in sigma"
+    )
 
 
 def printable(text: str) -> str:
