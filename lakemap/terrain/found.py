@@ -37,7 +37,8 @@ def outline(rows: Ints, columns: Ints, transform: Affine) -> BaseGeometry:
     top, left = int(rows.min()), int(columns.min())
     mask = np.zeros((int(rows.max()) - top + 1, int(columns.max()) - left + 1), np.uint8)
     mask[rows - top, columns - left] = 1
-    moved = transform * Affine.translation(left, top)
+    a, e = transform.a, transform.e
+    moved = Affine(a, 0.0, transform.c + left * a, 0.0, e, transform.f + top * e)
     parts = [shape(part) for part, _ in shapes(mask, mask=mask.astype(bool), connectivity=4, transform=moved)]
     return union_all(parts).simplify(0.7 * abs(transform.a)).buffer(0)
 
