@@ -81,6 +81,8 @@ def survey(
     xy, value, number = [], [], []
     for k, line in enumerate(passes):
         line = line[lake.inside(line[:, 0], line[:, 1])]
+        if len(line) < 3:
+            continue
         depth = lake.depth_at(line[:, 0], line[:, 1])
         sigma = 0.05 + 0.01 * depth
         value.append(depth + sigma * rng.standard_normal(len(line)) + bias_m * rng.standard_normal())

@@ -15,7 +15,7 @@ MAD_TO_SIGMA = 1.4826
 """Median absolute deviation to standard deviation of a normal law."""
 
 CLIP = 3.0
-"""Readings farther than this many standard deviations from the block's median stay out of its mean (common practice)."""
+"""Readings farther than this many standard deviations from the block's median stay out of its mean (common)."""
 
 SHARED_VARIANCE = 0.25
 """Share of a reading's error variance that its neighbours in the block have too (position, heave, sound speed), so

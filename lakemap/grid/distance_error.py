@@ -19,6 +19,9 @@ CLASSES = 12
 FEWEST_IN_CLASS = 5
 FEWEST_READINGS = 8
 
+LEAST_SIGMA = 1e-3
+"""No reading is known better than this, in any unit that occurs here."""
+
 
 @dataclass(frozen=True)
 class DistanceError:
@@ -35,7 +38,7 @@ class DistanceError:
 
 def learn_distance_error(obs: Observations, estimate: Estimate) -> DistanceError:
     """Leave out every fourth reading, and every third pass, and see what ``estimate`` misses by (root mean square in
-    classes of distance, never falling with it). With too few readings: their spread."""
+    classes of distance, never falling with it, never below the readings' own error). With too few: their spread."""
     lags, misses = [np.empty(0)], [np.empty(0)]
     for out in _left_out(obs):
         rest = obs.take(~out)
@@ -44,13 +47,13 @@ def learn_distance_error(obs: Observations, estimate: Estimate) -> DistanceError
     lag, miss = np.concatenate(lags), np.concatenate(misses)
     known = np.isfinite(miss)
     lag, miss = lag[known], miss[known]
+    least = max(float(np.sqrt(np.mean(obs.sigma**2))), LEAST_SIGMA)
     if len(lag) < FEWEST_READINGS:
-        spread = max(float(np.std(obs.value)), float(np.sqrt(np.mean(obs.sigma**2))), 1e-3)
-        return DistanceError(np.array([1.0]), np.array([spread]))
+        return DistanceError(np.array([1.0]), np.array([max(float(np.std(obs.value)), least)]))
     parts = np.array_split(np.argsort(lag, kind="stable"), max(1, min(CLASSES, len(lag) // FEWEST_IN_CLASS)))
     middle = np.array([lag[part].mean() for part in parts])
     square = np.array([np.mean(miss[part] ** 2) for part in parts])
-    return DistanceError(np.maximum(middle, 1e-6), np.sqrt(np.maximum.accumulate(square)))
+    return DistanceError(np.maximum(middle, 1e-6), np.maximum(np.sqrt(np.maximum.accumulate(square)), least))
 
 
 def _left_out(obs: Observations) -> list[NDArray[np.bool_]]:

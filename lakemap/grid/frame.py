@@ -37,6 +37,10 @@ STRAY_SHARE = 0.02
 """A group of soundings far from the rest that holds less than this share does not stretch the frame."""
 OUTLINE_ERROR_M = 50.0
 """A shoreline may be off by so much before it counts as another lake's."""
+LINE_PINGS = 6
+"""A survey narrower than so many ping distances is one line."""
+LATTICE = 97
+"""Places each way at which the distance to the nearest sounding is looked at."""
 
 
 def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSettings) -> GridFrame:
@@ -98,12 +102,24 @@ def _layout(places: Floats, water: BaseGeometry | None) -> _Layout:
     extent = float((high - low).max())
     if len(places) < 3:
         return _Layout(box, extent, math.inf)
-    step = max(2.0 * float(np.median(cKDTree(places).query(places, k=2)[0][:, 1])), 2.0)
-    sailed = step * len(np.unique(np.floor(places / step), axis=0))
     hull = shapely.convex_hull(shapely.multipoints(places))
-    area = (hull if water is None else hull.intersection(water)).area
-    spacing = area / sailed
-    return _Layout(box, extent, spacing if spacing > 2 * step else math.inf if area < extent * 4 * step else step)
+    return _Layout(box, extent, _spacing_m(places, hull if water is None else hull.intersection(water), extent))
+
+
+def _spacing_m(places: Floats, within: BaseGeometry, extent_m: float) -> float:
+    """Distance between passes: between parallel lines the median distance of a place to the nearest line is a fourth of
+    their spacing. Places are an even lattice in the surveyed water; a strip that holds one line has no spacing."""
+    tree = cKDTree(places)
+    ping_m = max(float(np.median(tree.query(places, k=2)[0][:, 1])), 1.0)
+    if within.area < LINE_PINGS * ping_m * extent_m:
+        return math.inf
+    west, south, east, north = within.bounds
+    x_m, y_m = np.meshgrid(np.linspace(west, east, LATTICE), np.linspace(south, north, LATTICE))
+    inside = in_water(within, x_m.ravel(), y_m.ravel())
+    if not inside.any():
+        return math.inf
+    lag = tree.query(np.column_stack([x_m.ravel()[inside], y_m.ravel()[inside]]))[0]
+    return max(4.0 * float(np.median(lag)), ping_m)
 
 
 def _chosen_pixel(layout: _Layout, water: BaseGeometry | None) -> float:

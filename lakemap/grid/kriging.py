@@ -34,6 +34,9 @@ BLOCK_NODES = 4
 PASS_CAP = 2
 """Readings of one pass in one quadrant of a neighbourhood, while others are to be had (tried on invented lakes)."""
 
+THIN_BLOCKS = 8
+"""Side, in pixels, of the squares to which farther readings are thinned (tried on invented lakes)."""
+
 JITTER = 1e-9
 """Added to the diagonal, as a share of the largest gamma, where two readings without error share a place."""
 
@@ -86,7 +89,8 @@ class OrdinaryKriging(Interpolator):
     def _hold(self, obs: Observations) -> Self:
         self._obs = obs
         wanted = self.options.neighbours or len(obs)
-        self._near = Neighbourhood(obs.xy, obs.pass_id, wanted, self.options.cap)
+        thin_m = THIN_BLOCKS * (self.options.block_m or 0.0)
+        self._near = Neighbourhood(obs.xy, obs.pass_id, wanted, self.options.cap, thin_m)
         self._shared = self._shared_variance(obs)
         self._jitter = JITTER * self._gamma_at_longest() if len(np.unique(obs.xy, axis=0)) < len(obs) else 0.0
         return self
@@ -189,7 +193,7 @@ def _typical_step(obs: Observations) -> float:
     """Median distance to the nearest other reading, for a fit without a pixel size."""
     if len(obs) < 2:
         return 1.0
-    step = Neighbourhood(obs.xy, obs.pass_id, 2, None)
+    step = Neighbourhood(obs.xy, obs.pass_id, 2)
     lag = _distance(obs.xy[step.rows(obs.xy)[:, -1]] - obs.xy)
     return max(float(np.median(lag)), 1e-3)
 

@@ -39,7 +39,7 @@ UNSHORED_PIXELS = 3
 """Without a shoreline nothing is drawn farther than this outside the hull of the readings."""
 
 BANK_SLOPE = 0.2
-"""Usual slope of a bank, common practice of the trade: an outline half a pixel off is wrong by this in depth."""
+"""Usual slope of a bank, common practice of the trade: an outline known to a pixel (even law) is wrong by this in depth."""
 
 
 def make_surface(
@@ -100,7 +100,7 @@ def _with_shore(blocks: Observations, frame: GridFrame, settings: GridSettings) 
     if settings.shore_depth != "zero" or blocks.name != DEPTH or not frame.shore_known:
         return blocks
     edge = _shore_points(frame)
-    zero = Observations.of(DEPTH, edge, np.zeros(len(edge)), BANK_SLOPE * frame.pixel_m / 2, NO_PASS)
+    zero = Observations.of(DEPTH, edge, np.zeros(len(edge)), BANK_SLOPE * frame.pixel_m / np.sqrt(12), NO_PASS)
     columns: dict[str, Any] = {
         name: np.concatenate([getattr(blocks, name), getattr(zero, name)])
         for name in ("xy", "value", "sigma", "pass_id", "rise", "lower", "upper")
