@@ -59,6 +59,8 @@ class OutputFolder:
             os.replace(unfinished, self.folder / name)
         except (OSError, RasterioError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
             raise _refusal(self.folder / name, fault) from None
+        except OutputError as fault:
+            raise OutputError(str(fault).replace(unfinished.name, name)) from None
         finally:
             _remove(unfinished)
         self.written[name] = {"bytes": size, "sha256": digest}

@@ -139,6 +139,15 @@ def test_a_writer_that_fails_leaves_the_older_file(tmp_path):
     assert os.listdir(tmp_path) == ["table.csv"]
 
 
+def test_a_refusal_names_the_file_the_user_knows(tmp_path):
+    "A writer that tells the fault itself speaks of map.html, not of the name it was given."
+    def refused(path):
+        raise OutputError(f"{path}: cannot be written")
+
+    with pytest.raises(OutputError, match=r"/map\.html: cannot be written"):
+        OutputFolder.opened(tmp_path).put("map.html", refused)
+
+
 def test_a_fault_of_our_own_leaves_no_temporary_file(tmp_path):
     "Any other exception, an interruption too, passes through and takes the unfinished file with it."
     out = OutputFolder.opened(tmp_path)

@@ -11,6 +11,7 @@ import pyogrio
 import pytest
 from worlds import SMALL_CENTRE, small_lake_map, small_soundings, small_spots
 
+from lakemap.model.flags import Flag
 from lakemap.model.hits import Hits
 from lakemap.model.soundings import PassBias
 from lakemap.model.spots import Spots
@@ -113,6 +114,10 @@ def test_pass_lines_count_usable_rows_only():
     assert [one.rows for one in lines] == [89, 101, 101, 101, 77, 77]
     assert all(len(one.line.coords) == 2 for one in lines)
     assert lines[0].line.length == pytest.approx(220.0) and lines[0].day == "2024-05-29"
+    made = small_soundings()
+    later = made.with_flag(Flag.far_outlier, (made.pass_id == 1) & (made.x_m > 500_200))
+    cut = pass_lines(later, 1.0)[1]
+    assert cut.rows == 71 and cut.line.bounds[2] <= 500_200
 
 
 def test_simplified_pass_stays_within_its_tolerance():
