@@ -1,0 +1,64 @@
+"""Depths shown while the sounder had lost the bottom: zero, or one value that stands still while the floor does not."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lakemap.geo.floor_along import SailedLine
+from lakemap.model.flags import Flag
+from lakemap.model.soundings import Soundings
+
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+LEAST_RUN = 5
+"""Identical depths in a row before they are looked at."""
+LEAST_HELD = 10
+"""Where the value was true when it first came (the display held it), more are needed; the first one stays."""
+JUMP_M, JUMP_SHARE = 1.0, 0.2
+"""The floor must be this far, and this share of its depth, from the value that stands still."""
+ALIKE_SHARE = 0.5
+"""Where half of all neighbours show the same depth (coarse display, still floor) standing still is no evidence."""
+
+
+def flag_lost_bottom(soundings: Soundings, line: SailedLine) -> Soundings:
+    """Flag depths of zero or less (any row), and along ``line`` runs of one value with a leap to the floor beside.
+
+    A sentinel leaps at both ends (or at the first, where the stretch ends with it); a display that held its last depth
+    leaps at the later end alone.
+    """
+    lost = soundings.logged_depth_m <= 0.0
+    lost[line.rows[_stuck(line)]] = True
+    return soundings.with_flag(Flag.lost_bottom, lost & soundings.usable())
+
+
+def _stuck(line: SailedLine) -> Bools:
+    stuck = np.zeros(len(line), dtype=bool)
+    if len(line) < 2:
+        return stuck
+    joined = line.start[1:] == line.start[:-1]
+    alike = (line.depth_m[1:] == line.depth_m[:-1]) & joined
+    if np.count_nonzero(alike) > ALIKE_SHARE * np.count_nonzero(joined):
+        return stuck
+    edges = np.concatenate([[0], np.flatnonzero(~alike) + 1, [len(line)]])
+    first, last = edges[:-1], edges[1:] - 1
+    long = last - first + 1 >= LEAST_RUN
+    first, last = first[long], last[long]
+    later_open, later_leap = _leap(line, last, last + 1)
+    early_leap = _leap(line, first, first - 1)[1]
+    sentinel = early_leap & (later_leap | later_open)
+    held = later_leap & ~early_leap & (last - first + 1 >= LEAST_HELD)
+    for a, b in zip(first[sentinel], last[sentinel], strict=True):
+        stuck[a : b + 1] = True
+    for a, b in zip(first[held], last[held], strict=True):
+        stuck[a + 1 : b + 1] = True
+    return stuck
+
+
+def _leap(line: SailedLine, at: Ints, beside: Ints) -> tuple[Bools, Bools]:
+    """Whether the stretch ends there, and else whether the floor beside is far from the value that stood still."""
+    there = line.same_stretch(at, beside)
+    floor = line.depth_m[np.clip(beside, 0, len(line) - 1)]
+    off = np.abs(floor - line.depth_m[at])
+    return ~there, there & (off > np.maximum(JUMP_M, JUMP_SHARE * np.minimum(floor, line.depth_m[at])))
