@@ -138,7 +138,7 @@ def _role(source: Source, word: str | None) -> Role:
     odds = {role: max((r.likelihood(source) for r in find_readers() if r.role == role), default=0.0) for role in roles}
     likely = [role for role in roles if odds[role] >= PERHAPS]
     if not likely:
-        raise UnknownFormat(f"{source.name}: no reader takes it; what can be read: {_readable()}")
+        raise UnknownFormat(f"{source.name}: no reader takes it; what can be read: {_readable()}; see lakemap formats")
     if len(likely) > 1:
         options = " or ".join(f"{OPTIONS[role]} {source.name}" for role in likely)
         raise AmbiguousFile(f"{source.name}: could be {' or '.join(likely)}; say which with {options}")

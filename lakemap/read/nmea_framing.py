@@ -17,7 +17,8 @@ Ints = NDArray[np.int64]
 DOLLAR, STAR, COMMA, LF, CR = 36, 42, 44, 10, 13
 NO_CHECKSUM, GOOD, BAD = 0, 1, 2
 ADDRESS_LENGTH = 5
-_PADDING = b"\n" * 16
+_PADDING = b"\0" * 8
+"""So that the checksum and address of a last sentence may be looked up without minding the end."""
 
 _HEX = np.full(256, -1, dtype=np.int16)
 _HEX[np.frombuffer(b"0123456789", np.uint8)] = np.arange(10)
@@ -53,9 +54,9 @@ def frame(chunk: bytes) -> Framed:
     buffer = np.frombuffer(data, np.uint8)
     line_end = (buffer == LF) | (buffer == CR)
     start = np.flatnonzero(buffer == DOLLAR) + 1
-    end = _next_at(np.flatnonzero(line_end | (buffer == DOLLAR)), start, len(buffer))
+    end = _next_at(np.flatnonzero(line_end | (buffer == DOLLAR)), start, len(chunk))
     start, end = _standard_addresses(buffer, start, end)
-    star = _next_at(np.flatnonzero(buffer == STAR), start, len(buffer))
+    star = _next_at(np.flatnonzero(buffer == STAR), start, len(chunk))
     has_star = star < end
     body_end = np.where(has_star, star, end)
     commas = np.flatnonzero(buffer == COMMA)
@@ -64,7 +65,7 @@ def frame(chunk: bytes) -> Framed:
         data=data, start=start, end=body_end, kind=_three_letters(buffer, start + 2),
         checksum=_checksum_state(buffer, start, body_end, has_star),
         commas=np.searchsorted(commas, body_end) - np.searchsorted(commas, start),
-        line=np.searchsorted(breaks, start), lines=len(breaks) - len(_PADDING),
+        line=np.searchsorted(breaks, start), lines=len(breaks),
     )
 
 

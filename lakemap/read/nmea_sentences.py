@@ -73,6 +73,7 @@ class Gathered:
 
     ``fixes`` rows: at, kind (place in FIXES), seconds since midnight, day number, lon, lat; NaN where not said.
     ``courses`` and ``water`` rows: at, value. ``failed_fixes``: at, of fixes that failed the checksum.
+    ``least_commas``: kind code -> fewest commas of its sentences whose checksum is right.
     """
 
     fixes: list[tuple[float, ...]] = field(default_factory=list)
@@ -82,6 +83,7 @@ class Gathered:
     failed_fixes: list[int] = field(default_factory=list)
     failed_lines: list[int] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
+    least_commas: dict[int, int] = field(default_factory=dict)
 
 
 def gather(file: BinaryIO) -> Gathered:
@@ -118,7 +120,7 @@ def _chunks(file: BinaryIO) -> Iterator[bytes]:
 
 def _take(framed: Framed, offset: int, line: int, out: Gathered) -> None:
     known = np.flatnonzero(np.isin(framed.kind, list(_CODES)))
-    accepted = _accepted(framed)
+    accepted = _accepted(framed, out.least_commas)
     state = framed.checksum
     out.counts["failed"] += int(np.count_nonzero(state[known] == BAD))
     out.counts["cut short"] += int(np.count_nonzero((state[known] == NO_CHECKSUM) & ~accepted[known]))
@@ -141,8 +143,8 @@ def _take(framed: Framed, offset: int, line: int, out: Gathered) -> None:
             out.failed_fixes.append(start + offset)
 
 
-def _accepted(framed: Framed) -> NDArray[np.bool_]:
-    """Checksum right; or none written and no fewer fields than the kind's sentences with a checksum have here.
+def _accepted(framed: Framed, least_commas: dict[int, int]) -> NDArray[np.bool_]:
+    """Checksum right; or none written and no fewer fields than the kind's sentences with a checksum have so far.
 
     A sentence cut short (a full card, a pulled plug) has lost both its checksum and fields.
     """
@@ -150,8 +152,10 @@ def _accepted(framed: Framed) -> NDArray[np.bool_]:
     accepted = good.copy()
     for code in _CODES:
         of_kind = framed.kind == code
-        least = framed.commas[of_kind & good].min() if (of_kind & good).any() else 0
-        accepted |= of_kind & (framed.checksum == NO_CHECKSUM) & (framed.commas >= least)
+        if (of_kind & good).any():
+            here = int(framed.commas[of_kind & good].min())
+            least_commas[code] = min(here, least_commas.get(code, here))
+        accepted |= of_kind & (framed.checksum == NO_CHECKSUM) & (framed.commas >= least_commas.get(code, 0))
     return np.asarray(accepted)
 
 

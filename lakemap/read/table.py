@@ -42,7 +42,7 @@ class TableReader(Reader):
     summary: ClassVar[str] = "lat, lon, depth with its unit; also time, second bottom, echo levels, water temperature"
 
     def likelihood(self, source: Source) -> float:
-        """Sure with lat, lon and depth in the header; perhaps for three columns of numbers that --columns may name."""
+        """Sure with lat, lon and depth in the header; perhaps with a depth, or three columns of numbers to be named."""
         table = head_table(source)
         if table is None:
             return 0.0
@@ -51,7 +51,7 @@ class TableReader(Reader):
             return SURE
         numeric = sum(_mostly_numbers(table, index) for index in range(len(table.headers)))
         marked = {"lat", "lon"} <= names and names & set(MARK_WORDS)
-        return PERHAPS if numeric >= FEWEST_COLUMNS and not marked else 0.0
+        return PERHAPS if "depth" in names or (numeric >= FEWEST_COLUMNS and not marked) else 0.0
 
     def read(self, source: Source, settings: ReadSettings) -> Soundings:
         """Rows in file order. Raises InputError without lat, lon or depth, and for a depth without a known unit."""
@@ -101,6 +101,10 @@ class _TableLog:
         depth_m = self._length(header, unit)
         lat, lon, said = checked_places(self._number(found["lat"]), self._number(found["lon"]), line, name)
         self.said += said
+        if np.isnan(lon).all():
+            raise InputError(f"none of {len(line)} rows has a position; "
+                             + ("; ".join(said) or f"{name}: columns lat and lon hold no numbers, name others with "
+                                "--columns lat=...,lon=..."))
         times = self._times(found)
         columns: dict[str, Any] = {
             own: self._length(found[key], found[key].unit or unit) for key, own in LENGTHS.items() if key in found
