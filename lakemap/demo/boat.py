@@ -15,8 +15,8 @@ Ints = NDArray[np.int64]
 
 STEP_S = 0.25
 """Time between the places kept of a track."""
-JOIN_M = 90.0
-"""The recorder keeps running on the way to the next leg if that is this near and the way lies in the water."""
+JOIN_M, AFLOAT_M = 90.0, 8.0
+"""The recorder keeps running on the way to the next leg if that is this near and the way stays this far from shore."""
 CORNER_S, WANDER_S, WANDER_M = 1.5, 15.0, 1.5
 """How long a turn takes, and how slowly and far (one standard deviation) the boat strays from its leg."""
 GPS_DRIFT_M, GPS_DRIFT_S, GPS_JITTER_M = 0.7, 60.0, 0.15
@@ -60,9 +60,10 @@ def sail(
     legs: list[Floats], water: shapely.Polygon, speed_mps: float, start_s: float, rng: np.random.Generator
 ) -> Track:
     """Sail the legs in their order; the recorder pauses on ways over land or farther than JOIN_M."""
-    shapely.prepare(water)
+    afloat = water.buffer(-AFLOAT_M)
+    shapely.prepare(afloat)
     parts, clock_s = [], start_s
-    for run, numbers in enumerate(_joined(legs, water)):
+    for run, numbers in enumerate(_joined(legs, afloat)):
         xy, leg = _run_places(legs, numbers, speed_mps, rng)
         time_s = clock_s + STEP_S * np.arange(len(xy))
         parts.append((time_s, xy[:, 0], xy[:, 1], leg, np.full(len(xy), run)))
@@ -70,12 +71,12 @@ def sail(
     return Track(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
-def _joined(legs: list[Floats], water: shapely.Polygon) -> list[list[int]]:
+def _joined(legs: list[Floats], afloat: shapely.Polygon) -> list[list[int]]:
     """Numbers of the legs of each run."""
     runs = [[0]]
     for number in range(1, len(legs)):
         way = shapely.LineString([legs[number - 1][-1], legs[number][0]])
-        if way.length <= JOIN_M and shapely.contains(water, way):
+        if way.length <= JOIN_M and shapely.contains(afloat, way):
             runs[-1].append(number)
         else:
             runs.append([number])

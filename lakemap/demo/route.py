@@ -9,7 +9,7 @@ from shapely import affinity
 
 Floats = NDArray[np.float64]
 
-KEEP_OFF_M = 9.0
+KEEP_OFF_M = 12.0
 """Survey lines end this far from the shore."""
 SHORTEST_LEG_M = 20.0
 
