@@ -43,7 +43,8 @@ def contents(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> dic
         "bounds": bounds(depth.estimate),
         "grid": grids(lake_map),
         "ramps": {name: ramp(name) for name in RAMPS},
-        "contours": lines.contours(lake_map), "passes": lines.passes(lake_map, pass_tolerance_m),
+        "contours": lines.contours(lake_map), "contour_spacing_m": lines.contour_spacing_m(lake_map),
+        "passes": lines.passes(lake_map, pass_tolerance_m),
         "features": lines.features(lake_map), "shore": lines.shore(lake_map),
         "spots": spots(lake_map.spots),
     }

@@ -3,10 +3,11 @@ const ContourLayer = L.Renderer.extend({
   options: { padding: 0.2, pane: "contours" },
   GAP: 70,
 
-  initialize(contours) {
+  initialize(contours, spacing_m) {
     L.Renderer.prototype.initialize.call(this, {});
+    this.spacing_m = spacing_m;
     this.contours = contours.map((contour) => ({
-      depth_m: contour.depth_m, lines: contour.lines.map((steps) => Codec.points(steps)),
+      depth_m: contour.depth_m, count: contour.count, lines: contour.lines.map((steps) => Codec.points(steps)),
     }));
   },
   _initContainer() {
@@ -36,7 +37,8 @@ const ContourLayer = L.Renderer.extend({
     context.setTransform(scale, 0, 0, scale, -this._bounds.min.x * scale, -this._bounds.min.y * scale);
     const taken = [];
     const labels = [];
-    this.contours.forEach((contour, k) => {
+    const every = this._every();
+    this.contours.filter((contour) => contour.count % every === 0).forEach((contour) => {
       context.beginPath();
       for (const line of contour.lines) {
         const points = line.map((place) => this._map.latLngToLayerPoint(place));
@@ -44,19 +46,27 @@ const ContourLayer = L.Renderer.extend({
         points.forEach((p, i) => (i ? context.lineTo(p.x, p.y) : context.moveTo(p.x, p.y)));
         this._findLabels(points, contour.depth_m, taken, labels);
       }
-      this._stroke(context, k % 5 === 4);
+      this._stroke(context, contour.count % 5 === 0);
     });
     labels.forEach((label) => this._write(context, label));
     this.labelled = labels.length;
   },
 
+  // Zoomed out, lines closer than they can be told apart are thinned: every line, every second, every fifth.
+  _every() {
+    const middle = this._map.getSize().divideBy(2);
+    const [a, b] = [-50, 50].map((x) => this._map.containerPointToLatLng(middle.add([x, 0])));
+    const apart = 100 * this.spacing_m / this._map.distance(a, b);
+    return apart >= 13 ? 1 : apart >= 6.5 ? 2 : 5;
+  },
+
   _stroke(context, strong) {
     context.lineJoin = "round";
-    context.strokeStyle = "rgba(255,255,255,.45)";
-    context.lineWidth = strong ? 3 : 2.4;
+    context.strokeStyle = "rgba(255,255,255,.4)";
+    context.lineWidth = strong ? 3 : 2;
     context.stroke();
-    context.strokeStyle = "#14303f";
-    context.lineWidth = strong ? 1.5 : 0.9;
+    context.strokeStyle = strong ? "#0f2733" : "rgba(15, 39, 51, .8)";
+    context.lineWidth = strong ? 1.6 : 0.8;
     context.stroke();
   },
 

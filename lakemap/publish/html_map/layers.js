@@ -39,14 +39,14 @@ class LayerPanel {
       type: "checkbox", value: overlay.name, checked: overlay.on,
       onchange: (event) => this.toggle(overlay, event.target.checked),
     });
-    if (overlay.on) overlay.layer.addTo(this.map);
+    if (overlay.on) overlay.layer.addTo(this.map).fire("shown");
     return Dom.make("label", { class: "choice" }, box, Dom.make("span", { class: "choice-name", text: overlay.label }),
       Dom.make("span", { class: `key key-${overlay.name}`, "aria-hidden": "true" }));
   }
 
   toggle(overlay, on) {
     overlay.on = on;
-    if (on) overlay.layer.addTo(this.map);
+    if (on) overlay.layer.addTo(this.map).fire("shown");
     else overlay.layer.remove();
     this.onChange();
   }

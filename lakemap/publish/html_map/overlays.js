@@ -10,14 +10,25 @@ const Overlays = (() => {
 
   function passes(found, renderer) {
     const line = (pass) => L.polyline(pass.lines.map((steps) => Codec.points(steps)), {
-      renderer, interactive: false, color: "#10212b", weight: 1.1, opacity: 0.7, dashArray: "1 4", lineCap: "round",
+      renderer, interactive: false, color: "#10212b", weight: 0.8, opacity: 0.38,
       smoothFactor: 0.5,
     });
     return L.layerGroup(found.map(line));
   }
 
-  function features(found, renderer) {
-    const group = L.layerGroup();
+  // A name that would run into another is left out until there is room.
+  function declutter(map, names) {
+    const kept = [];
+    for (const name of names) {
+      const at = map.latLngToLayerPoint(name.getLatLng());
+      const free = kept.every((other) => Math.abs(other.x - at.x) > 84 || Math.abs(other.y - at.y) > 20);
+      if (free) kept.push(at);
+      name.getElement()?.classList.toggle("crowded", !free);
+    }
+  }
+
+  function features(found, renderer, map) {
+    const group = L.layerGroup(), names = [];
     for (const feature of found) {
       L.polygon(outlines(feature.outlines), {
         renderer, interactive: false, color: "#5a3c00", weight: 1.6, dashArray: "6 3", fillColor: "#ffffff",
@@ -25,11 +36,13 @@ const Overlays = (() => {
       }).addTo(group);
       const name = document.createElement("span");
       name.textContent = feature.kind;
-      L.marker(Codec.points(feature.anchor)[0], {
+      names.push(L.marker(Codec.points(feature.anchor)[0], {
         interactive: false, keyboard: false, pane: "names",
         icon: L.divIcon({ className: "feature-name", html: name, iconSize: null }),
-      }).addTo(group);
+      }).addTo(group));
     }
+    group.on("shown", () => declutter(map, names));
+    map.on("zoomend", () => declutter(map, names));
     return group;
   }
 

@@ -13,6 +13,8 @@ class SpotPanel {
     Dom.by("spot-order").addEventListener("change", () => this.list());
     Dom.by("card-back").addEventListener("click", () => this.close());
     this.list();
+    map.on("zoomend", () => this.declutter());
+    this.layer.on("shown", () => this.declutter());
   }
 
   _placeMarkers([[, west], [, east]]) {
@@ -26,6 +28,19 @@ class SpotPanel {
       this.layer.addLayer(spot.marker);
     }
   }
+
+  // Where marks would cover each other the better one keeps its number, the others become dots until zoomed in.
+  declutter() {
+    const kept = [];
+    for (const spot of this.spots) {
+      const at = this.map.latLngToLayerPoint(spot.latlng);
+      const small = spot !== this.chosen && kept.some((other) => other.distanceTo(at) < SpotPanel.APART_PX);
+      if (!small) kept.push(at);
+      spot.marker.getElement()?.classList.toggle("small", small);
+    }
+  }
+
+  static APART_PX = 33;
 
   // Our own mark: a disc with the spot's number, and a ring that is full as far as the passes over it saw it.
   static mark(spot) {
@@ -85,6 +100,7 @@ class SpotPanel {
         color: "#8f2d06", weight: 2, dashArray: "4 3", fill: false,
       }).addTo(this.map);
     }
+    this.declutter();
     this.card();
     Dom.by("spots").hidden = true;
     Dom.by("card").hidden = false;
@@ -102,6 +118,7 @@ class SpotPanel {
     this.circle?.remove();
     this.circle = null;
     this.chosen = null;
+    this.declutter();
     Dom.by("card").hidden = true;
     document.body.classList.remove("card-open");
     Dom.by("spots").hidden = false;
@@ -134,16 +151,19 @@ class SpotPanel {
     for (let k = 0; k < shown; k++) {
       dots.append(Dom.make("i", { class: k < Math.round(spot.seen * shown / spot.could_see) ? "dot seen" : "dot" }));
     }
-    const percent = (share) => Math.round(100 * share);
-    const chance = Units.known(spot.probability)
-      ? `Something is there: ${percent(spot.probability)} %` +
-        (Units.known(spot.prob_low) && Units.known(spot.prob_high)
-          ? ` (between ${percent(spot.prob_low)} and ${percent(spot.prob_high)} %)` : "")
-      : null;
+    const chance = Units.known(spot.probability) ? `Something is there: ${SpotPanel.chance(spot)}` : null;
     return [
       Dom.make("p", { class: "evidence-line" }, dots, Dom.make("strong", { text: SpotPanel.evidence(spot) })),
       chance ? Dom.make("p", { text: chance }) : null,
     ];
+  }
+
+  // A share that is nearly one is never said to be all.
+  static chance({ probability, prob_low: low, prob_high: high }) {
+    const percent = (share) => Math.round(100 * share);
+    const range = Units.known(low) && Units.known(high) && percent(low) < percent(high)
+      ? ` (between ${percent(low)} and ${percent(high)}\u00a0%)` : "";
+    return (percent(probability) === 100 ? "over 99\u00a0%" : `${percent(probability)}\u00a0%`) + range;
   }
 
   _facts(spot) {

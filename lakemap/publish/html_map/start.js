@@ -34,12 +34,12 @@ function buildPage(map, data, grid) {
   const painter = new Painter(grid, views).addTo(map);
   const vectors = L.canvas({ padding: 0.2 });
   const spots = new SpotPanel(map, data);
-  const contours = new ContourLayer(data.contours);
+  const contours = new ContourLayer(data.contours, data.contour_spacing_m);
   const overlay = (name, label, layer, any, on = true) => ({ name, label, layer, any, on });
   const overlays = {
     contours: overlay("contours", "Contours", contours, data.contours.length > 0),
     passes: overlay("passes", "Passes of the boat", Overlays.passes(data.passes, vectors), data.passes.length > 0),
-    features: overlay("features", "Shape of the floor", Overlays.features(data.features, vectors),
+    features: overlay("features", "Shape of the floor", Overlays.features(data.features, vectors, map),
       data.features.length > 0, false),
     spots: overlay("spots", "Spots", spots.layer, data.spots.length > 0),
     shore: overlay("shore", "Shoreline", Overlays.shore(data.shore, vectors), data.shore.length > 0),
@@ -111,7 +111,11 @@ function sayOnce(data) {
   Dom.by("coarser").textContent = `Shown here in squares of ${Units.length(data.grid.pixel_m)}; the files are finer.`;
 }
 
-const percent = (share) => (share > 0 && share < 0.01 ? "under 1\u00a0%" : `${Math.round(100 * share)}\u00a0%`);
+function percent(share) {
+  if (share > 0 && share < 0.01) return "<1\u00a0%";
+  if (share > 0.99 && share < 1) return ">99\u00a0%";
+  return `${Math.round(100 * share)}\u00a0%`;
+}
 
 function commonError({ offset_m: offset, scale }) {
   const parts = [];

@@ -14,7 +14,7 @@ TWO_SIDED_95 = 1.96
 
 SURE_WITHIN = (0.5, 0.013)
 FAIR_WITHIN = (1.0, 0.023)
-"""a [m] and b of the largest 95 % depth error sqrt(a^2 + (b d)^2): IHO S-44 ed. 6.1.0 (2022), table 1, Order 1 and Order 2.
+"""a [m] and b of the largest 95 % depth error sqrt(a^2 + (b d)^2): IHO S-44 ed. 6.1.0 (2022), table 1, Orders 1 and 2.
 
 Only the figures are borrowed, as a scale that people have agreed on; nothing here claims a survey order, because the
 common error is not in sigma.

@@ -1,5 +1,5 @@
-// Errors from here on share the palest colour: anything worse is a guess in any water this map is made for.
-const WORST_M = 1.2;
+// The scale of "how sure" is the same on every lake; errors from here on share the palest colour.
+const WORST_M = 1.0;
 
 // What the colour can show. Certainty comes first; each view says how its colour fades and where it guesses.
 function makeViews(grid, ramps) {
@@ -11,12 +11,11 @@ function makeViews(grid, ramps) {
   const full = () => 1;
   const guessDepth = (depth, sigma) => Sureness.level(depth, sigma) === 2;
   const depthRange = grid.range("depth", 0.002);
-  const sigmaRange = grid.range("depth_sigma", 0.01);
   add("sure", {
     label: "How sure", layer: "depth_sigma", sigma: "depth_sigma", strength: full, guess: guessDepth,
     hatchesNothing: true, title: () => `Depth is within \u00b1 (${Units.word})`,
-    shown: (value) => Units.inUnit(Sureness.error(value)), beyond: true,
-  }, [0, Math.min(WORST_M / Sureness.rule.factor, Math.max(sigmaRange ? sigmaRange[1] : 0, 0.05))]);
+    shown: (value) => Units.inUnit(Sureness.error(value)),
+  }, [0, WORST_M / Sureness.rule.factor]);
   add("depth", {
     label: "Depth", layer: "depth", sigma: "depth_sigma", strength: Sureness.strength, guess: guessDepth,
     title: () => `Depth (${Units.word})`, shown: Units.inUnit,
@@ -25,7 +24,7 @@ function makeViews(grid, ramps) {
     add("hardness", {
       label: "Bottom hardness", layer: "hardness", sigma: "hardness_sigma",
       strength: (depth, sigma) => Sureness.hardnessStrength(sigma), guess: (depth, sigma) => !Number.isFinite(sigma),
-      title: () => "Bottom", shown: null,
+      title: () => "Bottom, relative hardness", shown: null,
     }, [0, 1]);
   }
   const slopeRange = grid.range("slope", 0.01);

@@ -292,6 +292,19 @@ def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
     assert not np.any(shown & ~maybe)
 
 
+def test_crowded_marks_and_lines_are_thinned(chromium, written):
+    "Zoomed out, worse spots shrink to dots and contours are left out; zoomed in, every one is there."
+    lake = full_lake()
+    with opened(chromium, written(lake), DESK) as page:
+        page.evaluate("void lakePage.map.setZoom(lakePage.map.getMinZoom(), {animate: false})")
+        assert page.locator(".spot-icon.small").count() > 0
+        assert page.locator(".spot-icon").first.evaluate("one => one.classList.contains('small')") is False
+        assert page.evaluate("lakePage.contours._every()") > 1
+        page.evaluate("void lakePage.map.setZoom(20, {animate: false})")
+        assert page.locator(".spot-icon.small").count() == 0
+        assert page.evaluate("lakePage.contours._every()") == 1
+
+
 def test_hostile_names_run_nothing(chromium, written, size):
     "Markup in names is shown letter by letter."
     lake = full_lake()
