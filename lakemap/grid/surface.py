@@ -39,7 +39,7 @@ UNSHORED_PIXELS = 3
 """Without a shoreline nothing is drawn farther than this outside the hull of the readings."""
 
 BANK_SLOPE = 0.2
-"""Usual slope of a bank, common practice of the trade: an outline known to a pixel (even law) is wrong by this in depth."""
+"""Usual slope of a bank (common practice of the trade): what an outline known to a pixel errs by in depth."""
 
 
 def make_surface(

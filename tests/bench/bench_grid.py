@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from rough_lake import RoughLake, rough_lake, survey
+from rough_lake import rough_lake, survey
 
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.pass_bias import solve_pass_bias
@@ -27,7 +27,7 @@ from lakemap.model.frame import GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import PassBias, Soundings
 
-THINNED_FOR_GSTOOLS = 1500
+THINNED_FOR_GSTOOLS = 500
 
 
 def bias_of(obs: Observations) -> PassBias:
@@ -54,7 +54,10 @@ def by_gstools(blocks: Observations, at: np.ndarray) -> np.ndarray | None:
     return np.asarray(krige((at - some.xy.mean(axis=0)).T, return_var=False))
 
 
-def judge(lake: RoughLake, frame: GridFrame, obs: Observations) -> dict[str, tuple[float, np.ndarray, np.ndarray | None]]:
+Told = dict[str, tuple[float, np.ndarray, np.ndarray | None]]
+
+
+def judge(frame: GridFrame, obs: Observations) -> Told:
     "Seconds, estimate and sigma on the water pixels by tool."
     at, water = frame.water_xy(), frame.water
     blocks = block_means(obs, frame.pixel_m)
@@ -89,7 +92,7 @@ def main(lakes: int) -> None:
         for seed in range(1, lakes + 1):
             lake = rough_lake(seed)
             frame, obs = lake.frame(), survey(lake, seed, spacing_m, ties=3 if spacing_m < 100 else 1)
-            truth, told = lake.pixel_means(frame), judge(lake, frame, obs)
+            truth, told = lake.pixel_means(frame), judge(frame, obs)
             drawn = np.all([np.isfinite(estimate) for _, estimate, _ in told.values()], axis=0)
             base = rms((told["scipy linear"][1] - truth)[drawn])
             for name, (seconds, estimate, sigma) in told.items():
@@ -99,7 +102,8 @@ def main(lakes: int) -> None:
                 figures = (seconds, rms(error[drawn]), rms(error[drawn]) / base, float(within), known.mean())
                 table.setdefault(name, []).append(figures)
         print(f"\npasses {spacing_m:g} m apart, {lakes} lakes, {int(frame.water.sum())} pixels of {frame.pixel_m:g} m, "
-              f"{len(obs)} soundings\n{'':30s}{'s':>8s}{'RMSE m':>8s}{'ratio':>8s}{'worst':>8s}{'in 1.96':>9s}{'drawn':>8s}")
+              f"{len(obs)} soundings")
+        print(f"{'':30s}{'s':>8s}{'RMSE m':>8s}{'ratio':>8s}{'worst':>8s}{'in 1.96':>9s}{'drawn':>8s}")
         for name, figures in table.items():
             seconds, error, ratio, within, share = np.mean(figures, axis=0)
             worst = np.max([row[2] for row in figures])
