@@ -18,9 +18,6 @@ from lakemap.spots.settings import SpotSettings
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-COULD_SEE = 0.5
-"""A pass could see a place if its footprint covered it with at least this chance."""
-
 LONGEST_STEP_M = 20.0
 """Between soundings farther apart the boat's way is not known."""
 
@@ -30,11 +27,19 @@ PRIOR_SPREAD, LOOK_SPREAD = 0.7, 0.35
 
 @dataclass(frozen=True)
 class Looks:
-    """k pairs of a place and a pass that came near it: place number, pass, chance that the footprint covered it."""
+    """k pairs of a place and a pass that came near it: place number, pass, chance that the footprint covered it, and
+    whether the place was within the footprint's radius plus one joint position error: the pass went over it.
+    """
 
     place: Ints
     pass_id: Ints
     chance: Floats
+    over: NDArray[np.bool_]
+
+    @classmethod
+    def none(cls) -> Looks:
+        """Nobody looked."""
+        return cls(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0, bool))
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,7 @@ def looks_at(xy: Floats, sigma_m: Floats, depth_m: Floats, soundings: Soundings,
     """
     rows = np.flatnonzero(soundings.usable() & (soundings.pass_id >= 0) & np.isfinite(soundings.x_m))
     if not len(rows) or not len(xy):
-        return Looks(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
+        return Looks.none()
     track = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
     beam = soundings.per_log("beam_deg", settings.beam_deg)[rows]
     error = np.nan_to_num(soundings.position_sigma_m[rows].astype(np.float64))
@@ -65,9 +70,12 @@ def looks_at(xy: Floats, sigma_m: Floats, depth_m: Floats, soundings: Soundings,
     place = np.repeat(np.arange(len(xy)), [len(near) for near in found])
     near = np.concatenate([np.asarray(some, np.int64) for some in found])
     away = _distance_to_way(xy[place], track, soundings.pass_id[rows], near)
-    radius = footprint_diameter_m(depth_m[place], beam[near]) / 2.0
-    chance = _covered(away, np.nan_to_num(radius), np.hypot(sigma_m[place], error[near]))
-    return _best_of_pass(place, soundings.pass_id[rows][near].astype(np.int64), chance)
+    radius = np.nan_to_num(footprint_diameter_m(depth_m[place], beam[near]) / 2.0)
+    joint = np.hypot(sigma_m[place], error[near])
+    chance = _covered(away, radius, joint)
+    passes = soundings.pass_id[rows][near].astype(np.int64)
+    best = _best_of_pass(place, passes, chance)
+    return Looks(place[best], passes[best], chance[best], (away <= radius + joint)[best])
 
 
 def _covered(away_m: Floats, radius_m: Floats, sigma_m: Floats) -> Floats:
@@ -86,12 +94,12 @@ def _distance_to_way(xy: Floats, track: Floats, pass_id: NDArray[np.int32], near
     return np.asarray(np.hypot(*(xy - foot).T))
 
 
-def _best_of_pass(place: Ints, pass_id: Ints, chance: Floats) -> Looks:
-    order = np.lexsort([-chance, pass_id, place])
-    place, pass_id, chance = place[order], pass_id[order], chance[order]
+def _best_of_pass(place: Ints, pass_id: Ints, value: Floats) -> Ints:
+    """Row with the greatest value for each place and pass, sorted by these two."""
+    order = np.lexsort([-value, pass_id, place])
     first = np.ones(len(place), bool)
-    first[1:] = (place[1:] != place[:-1]) | (pass_id[1:] != pass_id[:-1])
-    return Looks(place[first], pass_id[first], chance[first])
+    first[1:] = (np.diff(place[order]) != 0) | (np.diff(pass_id[order]) != 0)
+    return order[first]
 
 
 def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSettings) -> Evidence:
@@ -113,7 +121,7 @@ def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSetti
     spread = 1.96 * np.sqrt(PRIOR_SPREAD**2 + LOOK_SPREAD**2 * (
         _sum(shown_place, gain**2, count) + _sum(looks.place, missed**2, count)))
     seen = np.bincount(shown_place[witness], minlength=count)
-    others = np.bincount(looks.place[~showed & (looks.chance >= COULD_SEE)], minlength=count)
+    others = np.bincount(looks.place[~showed & looks.over], minlength=count)
     return Evidence(
         seen.astype(np.int32), (seen + others).astype(np.int32), expit(odds), expit(odds - spread), expit(odds + spread)
     )
@@ -121,8 +129,9 @@ def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSetti
 
 def _witnesses(place: Ints, hits: Hits) -> tuple[NDArray[np.bool_], Ints, Ints, Floats]:
     """One row for each place and pass with its best confidence; a mark is a witness of its own (pass numbers < -1)."""
-    best = _best_of_pass(place, sources_of(hits), np.nan_to_num(hits.confidence))
-    return best.pass_id >= 0, best.place, best.pass_id, best.chance
+    source, confidence = sources_of(hits), np.nan_to_num(hits.confidence)
+    best = _best_of_pass(place, source, confidence)
+    return source[best] >= 0, place[best], source[best], confidence[best]
 
 
 def _pairs_in(place: Ints, pass_id: Ints, shown_place: Ints, shown_pass: Ints) -> NDArray[np.bool_]:
