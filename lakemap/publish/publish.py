@@ -33,9 +33,11 @@ from lakemap.publish.table import depth_area_volume_csv
 from lakemap.publish.vectors import spots_geojson, write_lake
 from lakemap.publish.waypoints import waypoints_csv, waypoints_gpx, waypoints_kml
 
+DEFAULTS = PublishSettings()
+
 
 def publish(
-    lake_map: LakeMap, folder: Path, settings: PublishSettings, progress: Progress = quiet
+    lake_map: LakeMap, folder: Path | str, settings: PublishSettings = DEFAULTS, progress: Progress = quiet
 ) -> dict[str, Any]:
     """Write every file of a map to ``folder`` and return its summary.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from lakemap.model.flags import SENTENCES, Flag
@@ -18,8 +18,8 @@ from lakemap.publish.table import table_columns
 from lakemap.publish.wording import common_error, depth_label, length
 from lakemap.units import format_length
 
-MOST_ROWS = 60
-"""Longer tables are thinned evenly, or cut, and say so; the files hold all rows."""
+MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
+"""Longer tables are thinned evenly (depths) or cut, and say so; the files hold all rows."""
 
 _WATER_HEADS = {
     "m": {"depth_m": "depth [m]", "area_m2": "area [m²]", "volume_m3": "volume [m³]"},
@@ -127,8 +127,9 @@ def _in_unit(value: float | None, own: str, unit: str) -> str:
 
 def _pass_bias(summary: Mapping[str, Any], unit: str) -> str:
     solved = sorted(summary["pass_bias"], key=lambda one: (-abs(one["bias_m"]), one["pass_id"]))
-    rows = [(one["pass_id"], length(one["bias_m"], unit), length(one["sigma_m"], unit)) for one in solved[:MOST_ROWS]]
-    shown = f"the {MOST_ROWS} largest of {len(solved)}" if len(solved) > MOST_ROWS else "largest first"
+    rows = [(one["pass_id"], length(one["bias_m"], unit), length(one["sigma_m"], unit)) for one in solved[:MOST_PASSES]]
+    cut = f"the {MOST_PASSES} largest of {len(solved)}, all are in summary.json"
+    shown = cut if len(solved) > MOST_PASSES else "largest first"
     heads = ("pass", f"bias taken off [{unit}]", f"sigma [{unit}]")
     return table(f"Constant error of each pass, {shown}", heads, rows, ())
 
@@ -137,7 +138,7 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
     rows = []
     for name, surface in summary["surfaces"].items():
         if surface:
-            model = ", ".join(f"{key} {value:g}" if isinstance(value, float) else f"{key} {value}"
+            model = ", ".join(f"{key} {value:.3g}" if isinstance(value, float) else f"{key} {value}"
                               for key, value in surface["model"].items())
             rows.append((name, surface["method"], f"{surface['pixel_m']:g} m", f"{surface['share_drawn']:.0%}", model))
     heads = ("surface", "method", "pixel", "water drawn", "model fitted (SI units)")
@@ -157,7 +158,7 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
 def _water(lake_map: LakeMap, unit: str) -> str:
     told = lake_map.terrain.table
     columns = {name: column for name, column in table_columns(told, unit).items() if name in _WATER_HEADS[unit]}
-    every = -(-max(len(told.depth_m), 1) // MOST_ROWS)
+    every = -(-max(len(told.depth_m), 1) // MOST_DEPTHS)
     rows = [[f"{values[i]:.{min(decimals, 2)}f}" for values, decimals in columns.values()]
             for i in range(0, len(told.depth_m), every)]
     missing = "" if told.area_lake_m2 is None or told.area_drawn_m2 >= told.area_lake_m2 else paragraph(
@@ -180,15 +181,14 @@ def _spots(lake_map: LakeMap, unit: str) -> str:
         (row["name"], row["kind"], length(row["depth_m"], unit, 1), " ".join(reasons(spots, i, unit)),
          _share(row, "probability"), f"{row['seen']} of {row['could_see']}", _share(row, "score"),
          f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}", length(row["position_sigma_m"], unit, 1))
-        for i, row in enumerate(spot_rows(spots, unit))
+        for i, row in enumerate(spot_rows(spots, unit)[:MOST_SPOTS])
     ]
-    return section("Spots", _table_or_none(heads, rows))
-
-
-def _table_or_none(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
     if not rows:
-        return paragraph("Nothing stood up from the floor clearly enough, and no marks were given.")
-    return table("Best first; give or take is one standard error of the position", heads, rows, ("spot", "kind", "why"))
+        return section("Spots", paragraph("Nothing stood up from the floor clearly enough, and no marks were given."))
+    cut = f"The best {MOST_SPOTS} of {len(spots)}, all are in waypoints.csv"
+    shown = cut if len(spots) > MOST_SPOTS else "Best first"
+    caption = f"{shown}; give or take is one standard error of the position"
+    return section("Spots", table(caption, heads, rows, ("spot", "kind", "why")))
 
 
 def _share(row: Mapping[str, Any], name: str) -> str:

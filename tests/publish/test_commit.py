@@ -39,6 +39,14 @@ def test_summary_lists_size_and_hash_of_the_others(published):
         assert facts == {"bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
 
 
+def test_the_public_name_can_be_called_whatever_was_imported(tmp_path):
+    "`lakemap.publish` is the function in the public list, also once the package of that name is loaded."
+    import lakemap
+    import lakemap.publish.summary
+
+    assert lakemap.publish(small_lake_map(), str(tmp_path))["spots"] == 2
+
+
 def test_same_map_same_bytes_in_another_folder(published, tmp_path):
     "Neither the folder's name nor an earlier run nor the clock shows in any file."
     again = tmp_path / "another name"
