@@ -27,7 +27,8 @@ def surface(values, pixel_m=2.0, sigma=0.1, land=None, name="depth_m"):
     "A surface with one sigma everywhere it is seen."
     on = frame(values.shape, pixel_m, land)
     error = np.where(np.isfinite(values), sigma, np.nan).astype(np.float32)
-    return Surface(Grid(on, values.astype(np.float32), name, "m"), Grid(on, error, f"{name}_sigma", "m"), "made", {}, 1.0)
+    estimate = Grid(on, values.astype(np.float32), name, "m")
+    return Surface(estimate, Grid(on, error, f"{name}_sigma", "m"), "made", {}, 1.0)
 
 
 def mesh(size=250, pixel_m=2.0):

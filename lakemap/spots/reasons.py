@@ -77,7 +77,7 @@ def near_sentences(near: Sequence[NearFeature], features: Features) -> tuple[str
         if kind != "flat":
             what += f" of {length_slot(float(features.relief_m[feature.row]))}"
         if feature.distance_m < 1.0:
-            said.append(f"{what} right here.")
+            said.append("Lies on a flat." if kind == "flat" else f"{what} right here.")
         else:
             said.append(f"{what} {length_slot(feature.distance_m)} to the {feature.direction}.")
     return tuple(said)

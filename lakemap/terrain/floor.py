@@ -55,7 +55,8 @@ def prepare_floor(depth: Surface, smooth_m: float) -> Floor:
     smooth = smoothed(rough, smooth_m / pixel_m)
     return Floor(
         depth_m=smooth, sigma_m=sigma_m, slope_deg=horn_slope_deg(smooth, pixel_m), seen=np.isfinite(smooth),
-        land=_land(frame, times), transform=Affine(pixel_m, 0.0, frame.transform.c, 0.0, -pixel_m, frame.transform.f), pixel_m=pixel_m,
+        land=_land(frame, times), pixel_m=pixel_m,
+        transform=Affine(pixel_m, 0.0, frame.transform.c, 0.0, -pixel_m, frame.transform.f),
     )
 
 

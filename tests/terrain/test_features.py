@@ -149,7 +149,7 @@ def test_width_of_a_band_is_its_width(wide):
 
 
 def test_morphology_with_a_disc():
-    "Closing fills a gap narrower than the disc and opening removes a bar narrower than it; neither moves a straight side."
+    "Closing fills a gap narrower than the disc, opening removes a bar narrower than it; straight sides stay."
     mask = np.zeros((40, 40), bool)
     mask[:, :18] = mask[:, 22:] = True
     assert closed(mask, 4)[20, 20] and not closed(mask, 1)[20, 20]

@@ -137,7 +137,9 @@ def test_small_loops_are_left_out():
     assert len(draw_contours(surface(depth).estimate, 1.0, loop_m=0.0)) == 1
 
 
-@pytest.mark.parametrize(("deepest", "sigma", "step"), [(12.0, 0.1, 1.0), (30.0, 0.1, 2.0), (3.0, 0.05, 0.2), (3, 0.5, 1.0)])
+@pytest.mark.parametrize(("deepest", "sigma", "step"), [
+    (12.0, 0.1, 1.0), (30.0, 0.1, 2.0), (3.0, 0.05, 0.2), (3, 0.5, 1.0),
+])
 def test_step_is_round_and_no_finer_than_the_error(deepest, sigma, step):
     "About a dozen lines, at a round step, never closer than two standard errors."
     assert chosen_step_m(np.linspace(0, deepest, 500), sigma) == step
