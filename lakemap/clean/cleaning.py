@@ -13,7 +13,7 @@ from lakemap.clean.second_echo import flag_second_echo
 from lakemap.clean.settings import CleanSettings
 from lakemap.clean.spikes import flag_spikes
 from lakemap.errors import InputError
-from lakemap.geo.floor_along import sailed_line
+from lakemap.geo.floor_along import running_floor, sailed_line
 from lakemap.geo.shore import in_water, water_polygon
 from lakemap.geo.tracks import cut_passes
 from lakemap.model.flags import Flag
@@ -44,10 +44,12 @@ def _judge_depths(soundings: Soundings, settings: CleanSettings) -> Soundings:
     draft_m = np.nan_to_num(soundings.per_log("draft_m", settings.draft_m or 0.0))
     judged = flag_lost_bottom(soundings, sailed_line(soundings, soundings.usable()))
     judged = flag_second_echo(judged, sailed_line(judged, judged.usable()), settings, draft_m)
-    judged = flag_spikes(judged, sailed_line(judged, judged.usable()), settings)
+    line = sailed_line(judged, judged.usable())
+    floor = running_floor(line, settings.floor_window_m)
+    judged = flag_spikes(judged, line, floor, settings)
     judged = flag_far_outliers(flag_scattered_spikes(judged), settings.neighbour_cell_m)
     judged = correct_depths(judged, settings)
-    return add_errors(judged, sailed_line(judged, judged.usable()), settings)
+    return add_errors(judged, line, floor, settings)
 
 
 def flag_off_water(soundings: Soundings, shore: Shoreline | None, settings: CleanSettings) -> Soundings:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lakemap.clean.settings import CleanSettings
-from lakemap.geo.floor_along import MAD_TO_SIGMA, SailedLine, running_floor
+from lakemap.geo.floor_along import MAD_TO_SIGMA, Floor, SailedLine
 from lakemap.model.soundings import Soundings
 
 Floats = NDArray[np.float64]
@@ -44,15 +44,15 @@ def reading_sigma_m(depth_m: Floats) -> Floats:
     return np.hypot(CONSTANT_M, SHARE * depth_m)
 
 
-def add_errors(soundings: Soundings, line: SailedLine, settings: CleanSettings) -> Soundings:
+def add_errors(soundings: Soundings, line: SailedLine, floor: Floor, settings: CleanSettings) -> Soundings:
     """Fill ``position_sigma_m`` where the log did not, and ``depth_sigma_m`` (n,) for rows with a depth.
 
+    ``line`` and its running ``floor`` tell scatter and slope where there is a pass;
     sigma^2 = max(assumed, scatter along the pass)^2 + (slope times position error)^2.
     """
     place = soundings.position_sigma_m.astype(np.float64)
     place = np.where(np.isfinite(place), place, settings.position_sigma_m)
     noise, slope = reading_sigma_m(np.nan_to_num(soundings.depth_m)), _slope_between(soundings)
-    floor = running_floor(line, settings.floor_window_m)
     noise[line.rows] = np.maximum(noise[line.rows], floor.scatter_m)
     slope[line.rows] = GRADIENT_FACTOR * np.abs(floor.slope)
     sigma = np.where(np.isfinite(soundings.depth_m), np.hypot(noise, slope * place), np.nan)

@@ -19,7 +19,7 @@ LEAST_BLOCKS = 3
 """Blocks of other passes needed before they are believed against a row."""
 LEAST_PASSES = 2
 """Other passes needed: of two that disagree alone, nobody knows which is wrong."""
-FAR_M, FAR_SHARE, FAR_SIGMAS = 2.0, 0.4, 6.0
+FAR_M, FAR_SHARE, FAR_SIGMAS = 3.0, 0.5, 6.0
 """A depth is far from what others say when it differs by all three: metres, share of the depth, their own spread."""
 NEAREST = 8
 SCATTER_M, SCATTER_SHARE, SCATTER_SIGMAS = 1.0, 0.3, 8.0

@@ -178,11 +178,13 @@ def flag_far_groups(soundings: Soundings, settings: CleanSettings) -> Soundings:
         return soundings
     step = _steps(soundings, rows[:-1], rows[1:])
     side_m = max(settings.far_group_m, FAR_SPACINGS * float(np.median(step)))
-    xy = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
-    cells, cell_of = np.unique(np.floor(xy / side_m), axis=0, return_inverse=True)
+    column, row = (np.floor(values[rows] / side_m).astype(np.int64) for values in (soundings.x_m, soundings.y_m))
+    row -= row.min()
+    keys, cell_of = np.unique((column - column.min()) * (row.max() + 1) + row, return_inverse=True)
+    cells = np.column_stack(np.divmod(keys, row.max() + 1))
     pairs = cKDTree(cells).query_pairs(1.5, output_type="ndarray")
     graph = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(cells), len(cells)))
-    group = connected_components(graph, directed=False)[1][cell_of.ravel()]
+    group = connected_components(graph, directed=False)[1][cell_of]
     small = np.bincount(group) <= max(1.0, FAR_SHARE * len(rows))
     far = np.zeros(len(soundings), dtype=bool)
     far[rows[small[group]]] = True

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from lakemap.clean.neighbours import LEAST_BLOCKS, Others, other_passes
 from lakemap.clean.settings import CleanSettings
-from lakemap.geo.floor_along import SailedLine
+from lakemap.geo.floor_along import SailedLine, spread
 from lakemap.model.flags import Flag
 from lakemap.model.soundings import Soundings
 
@@ -21,8 +21,10 @@ LEAST_ROWS = 3
 """Shorter runs are spikes."""
 STEP_M, STEP_SHARE = 0.5, 0.35
 """A step from one reading to the next that may be the way to the second echo and back: metres, share of the lesser."""
-LEVEL_ROWS = 3
-"""Rows at an end of a run from which its level there is taken."""
+STEP_REACH_M = 15.0
+"""Rows farther apart do not show whether the depth leapt or the floor fell."""
+USUAL_STEPS, USUAL_ROWS = 5.0, 8
+"""A leap is this many times the usual step among so many rows before and after it."""
 BETWEEN = 1.5
 """Rows of a locked run are those deeper than this many times the floor; readings of the floor in between stay."""
 BACKED_SHARE = 0.8
@@ -52,18 +54,19 @@ def _refers_to_surface(soundings: Soundings) -> Bools:
 def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, extra_m: Floats) -> Bools:
     smooth = _running_median(line)
     first, last = _pieces(line, smooth)
-    start, end = _end_levels(smooth, first, last)
+    start, end = smooth[first], smooth[last]
+    usual = _usual_step(line, smooth)
     tolerance = settings.second_echo_tolerance
 
     def twice(deep: Floats, floor: Floats, add: Floats) -> Bools:
         place = 2.0 * floor + add
         return np.asarray((deep > BETWEEN * floor) & (np.abs(deep - place) <= tolerance * place))
 
-    early = line.same_stretch(first - 1, first)
-    later = line.same_stretch(last, last + 1)
+    early, leapt_in = _leaps(line, smooth, usual, first)
+    later, leapt_out = _leaps(line, smooth, usual, last + 1)
     before, after = np.roll(end, 1), np.roll(start, -1)
-    twice_before = early & twice(start, before, extra_m[first])
-    twice_after = later & twice(end, after, extra_m[last])
+    twice_before = early & leapt_in & twice(start, before, extra_m[first])
+    twice_after = later & leapt_out & twice(end, after, extra_m[last])
     long = last - first + 1 >= LEAST_ROWS
     sure = long & twice_before & twice_after
     doubtful = long & ~sure & (twice_before | twice_after | (~early & ~later))
@@ -93,12 +96,21 @@ def _pieces(line: SailedLine, smooth: Floats) -> tuple[Ints, Ints]:
     return edges[:-1], edges[1:] - 1
 
 
-def _end_levels(smooth: Floats, first: Ints, last: Ints) -> tuple[Floats, Floats]:
-    """Median of the first and of the last LEVEL_ROWS of each piece."""
-    rows = np.arange(LEVEL_ROWS)
-    start = np.median(smooth[np.minimum(first[:, None] + rows, last[:, None])], axis=1)
-    end = np.median(smooth[np.maximum(last[:, None] - rows, first[:, None])], axis=1)
-    return start, end
+def _usual_step(line: SailedLine, smooth: Floats) -> Floats:
+    """Median size of the steps among USUAL_ROWS rows before and after each row (m,)."""
+    step = np.abs(np.diff(smooth, prepend=smooth[:1]))
+    here = np.arange(len(line))
+    low = np.maximum(here - USUAL_ROWS, np.minimum(line.start + 1, line.stop - 1))
+    high = np.minimum(here + USUAL_ROWS, line.stop)
+    return np.asarray(np.median(step[spread(low, np.maximum(high, low + 1), 2 * USUAL_ROWS)], axis=1))
+
+
+def _leaps(line: SailedLine, smooth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Bools]:
+    """Whether row ``to`` continues the stretch of the row before it, and whether the depth leaps between the two."""
+    joined = line.same_stretch(to - 1, to)
+    at, back = np.clip(to, 0, len(line) - 1), np.clip(to - 1, 0, len(line) - 1)
+    near = line.s_m[at] - line.s_m[back] <= STEP_REACH_M
+    return joined, near & (np.abs(smooth[at] - smooth[back]) >= USUAL_STEPS * usual[at])
 
 
 def _backed(others: Others, at_place: Bools, first: Ints, last: Ints) -> Bools:

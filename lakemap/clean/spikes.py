@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lakemap.clean.settings import CleanSettings
 from lakemap.geo.excursions import Excursions, find_excursions
-from lakemap.geo.floor_along import Floor, SailedLine, running_floor
+from lakemap.geo.floor_along import Floor, SailedLine
 from lakemap.model.flags import Flag
 from lakemap.model.soundings import Soundings
 
@@ -23,14 +23,15 @@ SPIKE_PINGS = 2
 """A longer run below the floor is a hole."""
 NEAR_SURFACE = 0.9
 """Two readings that stand up through this share of the depth are noise at the surface, not cover."""
+STEEPEST = 0.5
+"""A departure counts only where it stands steeper than this over half its length; else it may be slopes."""
 END_ROWS = 2
 END_M, END_SHARE, END_SIGMAS = 2.0, 0.3, 10.0
 """At the ends of a stretch, where nothing shows whether the floor comes back, only the absurd is a spike."""
 
 
-def flag_spikes(soundings: Soundings, line: SailedLine, settings: CleanSettings) -> Soundings:
-    """Flag spikes and note rises along ``line``; see the module's text for the rule."""
-    floor = running_floor(line, settings.floor_window_m)
+def flag_spikes(soundings: Soundings, line: SailedLine, floor: Floor, settings: CleanSettings) -> Soundings:
+    """Flag spikes and note rises along ``line`` with its running ``floor``; see the module's text for the rule."""
     up = find_excursions(line, floor, upward=True, longest_m=np.inf)
     down = find_excursions(line, floor, upward=False, longest_m=np.inf)
     absurd = _absurd(up, settings)
@@ -49,7 +50,8 @@ def _rows_of(line: SailedLine, mask: Bools, n: int) -> Bools:
 
 def _clear(found: Excursions, settings: CleanSettings) -> Bools:
     """Runs farther from the floor than a spike must be."""
-    return np.asarray(found.height_m >= np.maximum(settings.spike_m, settings.spike_sigmas * found.scatter_m))
+    least = np.maximum(settings.spike_m, settings.spike_sigmas * found.scatter_m)
+    return np.asarray(found.height_m >= np.maximum(least, STEEPEST * found.length_m / 2))
 
 
 def _absurd(up: Excursions, settings: CleanSettings) -> Bools:
@@ -57,7 +59,7 @@ def _absurd(up: Excursions, settings: CleanSettings) -> Bools:
     limit = np.minimum(settings.lone_rise_m, settings.lone_rise_share * up.floor_m)
     lone = (up.pings == 1) & (up.height_m > limit)
     surface = (up.pings <= SPIKE_PINGS) & (up.height_m > NEAR_SURFACE * up.floor_m)
-    return (lone | surface) & _clear(up, settings)
+    return np.asarray((lone | surface) & _clear(up, settings))
 
 
 def _at_ends(line: SailedLine, floor: Floor) -> Bools:
