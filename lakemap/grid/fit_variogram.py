@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
@@ -28,6 +29,9 @@ CONSIDERED_PAIRS = 400
 
 NUGGET_FLOOR = 1e-4
 """Least nugget as a share of the smallest sample gamma: keeps the fit off its bound at zero."""
+
+LEAST_GAMMA = 1e-4
+"""A lag class below this share of the largest gamma (equal readings, rounded ones) counts as this: logs need it."""
 
 
 def fit_weighted(sample: SampleVariogram, shape: str, start: tuple[float, float, float]) -> Variogram:
@@ -60,6 +64,8 @@ def fit_variogram(obs: Observations, shortest_m: float) -> Variogram:
     excess = np.max(sample.gamma - sample.noise)
     if len(sample.lag_m) < 4 or excess <= 0:
         return usual_variogram(obs, shortest_m)
+    least = np.maximum(0.1 * sample.noise, LEAST_GAMMA * sample.gamma.max())
+    sample = dataclasses.replace(sample, gamma=np.maximum(sample.gamma, least))
     fits = [_fit_relative(sample, shapes, shortest_m) for shapes in CANDIDATES]
     return min(fits, key=lambda fit: fit[0])[1]
 
