@@ -64,7 +64,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     readings = soundings.observed("hardness")
     hardness = make_surface(readings, frame, s.grid) if len(readings) else None
     progress("describing the floor")
-    terrain = describe_terrain(depth, s.terrain)
+    terrain = describe_terrain(depth, s.floor)
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots = score_spots(spots, terrain, hardness, s.spots)

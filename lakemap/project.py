@@ -44,6 +44,12 @@ class LakeSettings:
                 raise SettingError(f"no settings table [{name}]; there are {', '.join(kinds)}")
         return cls(**{name: kinds[name].from_mapping(table) for name, table in tables.items()})  # type: ignore[union-attr]
 
+    @property
+    def floor(self) -> TerrainSettings:
+        """Terrain settings with the contour step that the reader asked for."""
+        asked = self.publish.contour_m
+        return self.terrain if asked is None else dataclasses.replace(self.terrain, contour_m=asked)
+
     def as_dict(self) -> dict[str, dict[str, Any]]:
         """All settings as used, by table, for summary.json."""
         return {spec.name: getattr(self, spec.name).as_dict() for spec in dataclasses.fields(self)}
