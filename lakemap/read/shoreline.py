@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+import warnings
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -89,7 +90,8 @@ def _from_file(source: Source) -> tuple[list[BaseGeometry], Any]:
     import pyogrio
 
     suffix = _kind(source)
-    with tempfile.TemporaryDirectory(prefix="lakemap-") as folder:
+    with tempfile.TemporaryDirectory(prefix="lakemap-") as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         copy = Path(folder) / f"shore{suffix}"
         try:
             shutil.copyfile(source.path, copy)

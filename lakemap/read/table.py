@@ -20,7 +20,7 @@ from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source, as_text
 from lakemap.read.table_columns import Header, find_columns, recognise
 from lakemap.read.table_text import Table, numbers, split_table
-from lakemap.read.times import Times, read_times
+from lakemap.read.times import Times, iso_times, read_times
 from lakemap.units import celsius_from_fahrenheit, to_metres
 
 Floats = NDArray[np.float64]
@@ -164,7 +164,7 @@ class _TableLog:
         if "time" not in found:
             self.said.append(f"{self.source.name}: no time column; rows keep their order")
             return Times.none(n)
-        times = read_times(self.table.cells[found["time"].index])
+        times = read_times(self._time_cells(found["time"].index))
         if not times.has_time:
             text = found["time"].text
             self.said.append(f"{self.source.name}: no time can be read from column {text!r}; "
@@ -172,6 +172,13 @@ class _TableLog:
         elif not times.has_date:
             self.said.append(f"{self.source.name}: no date in it; times are taken as {times.form}")
         return times
+
+    def _time_cells(self, index: int) -> Any:
+        """The time column, behind a date of its own column where there is one and the two make a time."""
+        cells = self.table.cells[index]
+        days = [i for i, text in enumerate(self.table.headers) if text.lower() == "date"]
+        joined = self.table.cells[days[0]] + "T" + cells if days else cells
+        return joined if iso_times(joined).has_time else cells
 
     def _temperature(self, header: Header) -> Floats:
         values = self._number(header)
