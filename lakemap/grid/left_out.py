@@ -23,7 +23,7 @@ NORMAL_95 = 1.96
 ENOUGH_TO_SCALE = 40
 """Fewer left-out readings than this leave sigma as the model says (own choice)."""
 
-SCALE_LIMITS = (0.75, 3.0)
+SCALE_LIMITS = (1.0, 3.0)
 """Left-out passes lie farther from data than most pixels, so they are not trusted beyond this (own choice)."""
 
 

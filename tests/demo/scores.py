@@ -97,13 +97,20 @@ def spots_real(lake, spots):
     reach = _reach(spots.position_sigma_m)
     at_cover = cKDTree(cover).query(np.column_stack([spots.x_m, spots.y_m]))[0] <= reach
     real = [
-        bool(near) if kind not in FEATURE_KINDS else _at_feature(lake, kind, x, y, far)
-        for kind, x, y, far, near in zip(spots.kind, spots.x_m, spots.y_m, reach, at_cover, strict=True)
+        bool(near) if kind not in FEATURE_KINDS else _at_feature(lake, kind, x, y, far, tall)
+        for kind, x, y, far, near, tall in zip(
+            spots.kind, spots.x_m, spots.y_m, reach, at_cover, spots.height_m, strict=True)
     ]
     return np.array(real, dtype=bool), judged
 
 
-def _at_feature(lake, kind, x_m, y_m, reach_m):
+def _at_feature(lake, kind, x_m, y_m, reach_m, claimed_m=np.nan):
+    """A drop-off that was not planted by name is real where the true floor falls by what is claimed within 25 m."""
+    if kind == "drop-off" and np.isfinite(claimed_m):
+        angle, out = np.meshgrid(np.linspace(0, 2 * np.pi, 24), np.linspace(0, 25, 11))
+        floor = lake.depth_m(x_m + out.ravel() * np.cos(angle.ravel()), y_m + out.ravel() * np.sin(angle.ravel()))
+        if np.nanmax(floor) - np.nanmin(floor) >= claimed_m:
+            return True
     return any(
         np.hypot(one.x_m - x_m, one.y_m - y_m) <= max(one.radius_m, reach_m)
         for one in lake.features if one.kind == kind
