@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from xml.etree.ElementTree import Element, ParseError
 
 from defusedxml import DefusedXmlException
@@ -88,11 +89,12 @@ def _point(element: Element) -> GpxPoint:
 
 
 def _note_extra(element: Element, point: GpxPoint) -> None:
-    header = recognise(_words(_local(element)), 0, LOG_COLUMNS) if element.text and element.text.strip() else None
+    header = _header(_local(element)) if element.text and element.text.strip() else None
     if header is not None:
         point.extras.setdefault(header.name, (header, (element.text or "").strip()))
 
 
-def _words(name: str) -> str:
-    """``waterDepth`` as ``water_Depth``: capitals start words, so that a unit behind them is seen."""
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name)
+@lru_cache(maxsize=256)
+def _header(name: str) -> Header | None:
+    """What an element of this name means; ``waterDepth`` is read as ``water_Depth``, so that a unit behind is seen."""
+    return recognise(re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name), 0, LOG_COLUMNS)
