@@ -25,18 +25,15 @@ def table(rows, header="time,lat,lon,depth_m"):
 
 def crossing_lines(lat=LAT, lon=LON, n=60, lines=6, depth=lambda u, v: 4 + 2 * u + v):
     "Rows of a small survey: lines east-west and lines north-south across them."
-    rows, time = [], 0
+    rows = []
     for swap in (False, True):
         for v in np.linspace(0, 1, lines):
             for u in np.linspace(0, 1, n):
                 a, b = (v, u) if swap else (u, v)
                 east = lon + 0.003 * a
                 east = (east + 180) % 360 - 180
-                rows.append((f"2025-06-01T10:{time // 60:02d}:{time % 60:02d}Z", f"{lat + 0.002 * b:.7f}", f"{east:.7f}",
-                             f"{depth(a, b):.2f}"))
-                time += 1
-            time += 60
-    return [(f"2025-06-01T{10 + i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d}Z", *row[1:])
+                rows.append((f"{lat + 0.002 * b:.7f}", f"{east:.7f}", f"{depth(a, b):.2f}"))
+    return [(f"2025-06-01T{10 + i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d}Z", *row)
             for i, row in enumerate(rows)]
 
 
@@ -52,13 +49,15 @@ BAD_FILES = {
     "an empty file": ("empty.csv", b"", 1, r"empty\.csv.*empty"),
     "bytes of no format": ("x.bin", bytes(range(256)) * 8, 1, r"x\.bin.*lakemap formats"),
     "no depth column": ("a.csv", table([(1, LAT, LON)], "time,lat,lon").encode(), 1, r"a\.csv.*depth"),
-    "no position column": ("a.csv", table([(1, 4.0)], "time,depth_m").encode(), 1, r"a\.csv.*(lat|position).*--columns"),
+    "no position column": ("a.csv", table([(1, 4.0)], "time,depth_m").encode(), 1,
+                           r"a\.csv.*(lat|position).*--columns"),
     "depth without unit": ("a.csv", table(crossing_lines(), "time,lat,lon,depth").encode(), 1,
                            r"a\.csv.*unit.*--depth-unit"),
     "latitude 200": ("a.csv", table([(i, 200 + i, LON, 5) for i in range(5)]).encode(), 1, r"position|latitude"),
     "nothing but faults": ("a.csv", table([(i, LAT, LON + i * 1e-5, "") for i in range(5)]).encode(), 1,
                            r"(no_depth|held out|usable|depth)"),
-    "a log of fixes without depth": ("a.nmea", b"$GPGLL,4916.45,N,12311.12,W,225444,A,*1D\r\n" * 5, 1, r"a\.nmea.*depth"),
+    "a log of fixes without depth": ("a.nmea", b"$GPGLL,4916.45,N,12311.12,W,225444,A,*1D\r\n" * 5, 1,
+                                     r"a\.nmea.*depth"),
 }
 
 
@@ -95,14 +94,14 @@ def test_a_file_that_could_be_two_things_asks_which(tmp_path, capsys):
     refused(["map", tmp_path / "a.csv", "--out", tmp_path / "out"], capsys, 2, r"a\.csv.*--log.*--marks")
 
 
-def test_a_shoreline_elsewhere_is_refused_with_its_distance(tmp_path, capsys):
+def test_a_shoreline_elsewhere_is_refused_with_both_places(tmp_path, capsys):
     "The lake's outline 100 km off its soundings."
     (tmp_path / "a.csv").write_text(table(crossing_lines()))
     ring = [[LON + 1.3, LAT], [LON + 1.31, LAT], [LON + 1.31, LAT + 0.01], [LON + 1.3, LAT + 0.01], [LON + 1.3, LAT]]
     (tmp_path / "shore.geojson").write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": {
         "type": "Polygon", "coordinates": [ring]}}))
     refused(["map", tmp_path / "a.csv", tmp_path / "shore.geojson", "--out", tmp_path / "out"], capsys, 1,
-            r"shore.*km")
+            r"shore\.geojson: none of 720 soundings lies in its water .*leave it out")
 
 
 @pytest.mark.parametrize("setting, words", [
@@ -125,13 +124,13 @@ HONEST_SMALL = {
 
 
 @pytest.mark.parametrize("name", HONEST_SMALL)
-def test_little_or_awkward_data_gives_an_honest_map(name, tmp_path, capsys):
+def test_little_or_awkward_data_gives_an_honest_map(name, tmp_path):
     "The job ends well, the commit record is there, and depths on the map are those of the readings."
     import rasterio
 
     rows = HONEST_SMALL[name]
     (tmp_path / "a.csv").write_text(table(rows))
-    assert run(["map", str(tmp_path / "a.csv"), "--out", str(tmp_path / "out"), "--quiet"]) == 0, capsys.readouterr().err
+    assert run(["map", str(tmp_path / "a.csv"), "--out", str(tmp_path / "out"), "--quiet"]) == 0
     summary = json.loads((tmp_path / "out" / SUMMARY).read_text())
     assert summary["rows"]["in"] == len(rows)
     with rasterio.open(tmp_path / "out" / "depth.tif") as source:
@@ -150,7 +149,8 @@ def test_a_full_disk_leaves_no_map_that_looks_whole(tmp_path):
 
     out = subprocess.run(
         [sys.executable, "-m", "lakemap", "map", tmp_path / "a.csv", "--out", tmp_path / "out"],
-        capture_output=True, text=True, preexec_fn=limit, env={**os.environ, "MPLCONFIGDIR": str(tmp_path)}, check=False,
+        capture_output=True, text=True, preexec_fn=limit, check=False,
+        env={**os.environ, "MPLCONFIGDIR": str(tmp_path)},
     )
     assert out.returncode == 1 and "Traceback" not in out.stderr
     assert out.stderr.strip().count("\n") == 0, out.stderr
