@@ -15,6 +15,7 @@ from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
 from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, members
+from lakemap.spots.doubt import chance_standing, too_short
 from lakemap.spots.evidence import Evidence, looks_at, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
 from lakemap.spots.join import joined
@@ -36,14 +37,17 @@ def find_spots(
 ) -> Spots:
     """Candidate spots: clusters of hits, and strong features of the floor without any; not yet scored.
 
-    Signs of fish (bait, fish, catch) never make a spot; a rise of one ping does so only with another pass or a mark;
+    Signs of fish (bait, fish, catch) never make a spot; a rise of one ping (or two and very tall) does so only with
+    another pass or a mark; a rise counts the less, the less it stands up from the depth surface;
     a cluster less likely than ``least_probability`` stays hits, unless a mark is in it. ``Spots.hits`` are row numbers
     into ``hits``, oldest first. ``score_parts`` holds ``bait_near`` already, ``reasons`` what the evidence says.
     """
     fixed = np.isfinite(hits.x_m) & np.isfinite(hits.y_m) & ~np.isin(hits.kind, SIGNS_OF_FISH)
     order = canonical_order(hits)
     order = order[fixed[order]]
-    found = _from_hits(hits.take(order), order, soundings, depth, settings)
+    some = hits.take(order)
+    some = replace(some, confidence=np.nan_to_num(some.confidence) * chance_standing(some, depth, terrain))
+    found = _from_hits(some, order, soundings, depth, settings)
     spots = joined([found, feature_spots(terrain.features, found, soundings, depth, settings)])
     return _with_surroundings(spots, signs_of_fish(hits), hardness, settings)
 
@@ -67,12 +71,13 @@ def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, set
 
 
 def _supported(hits: Hits, label: Ints) -> Ints:
-    """Clusters that rest on one ping alone become noise; the others are numbered again."""
+    """Clusters that rest on one short rise alone become noise; the others are numbered again."""
+    short = too_short(hits)
     out, number = np.full(len(label), NOISE_LABEL, np.int64), 0
     for group in members(label):
         one_pass = len(np.unique(hits.pass_id[group])) == 1
         marked = bool(np.any(hits.origin[group] == FROM_MARK))
-        if marked or not one_pass or int(hits.pings[group].sum()) >= 2:
+        if marked or not one_pass or not np.all(short[group]):
             out[group] = number
             number += 1
     return out

@@ -28,9 +28,9 @@ LEVELS_AT_MOST = 160
 SPREAD = 4.0
 """A region that grows more than so many times between two levels has spilled over the floor (our own choice)."""
 
-OUTSIDE_SHARE = 0.5
-"""A basin goes on falling outward of any line drawn in it; the floor beyond a hump's foot may fall on by no more than
-this share of the hump's relief (our own choice; a cone would have 1, a paraboloid 3)."""
+OUTSIDE_SHARE = 1.5
+"""A basin goes on rising outward of any line drawn in it: as far out again as the line is from the middle, a cone by as
+much as within the line, a paraboloid by three times as much. A hole or hump has less than this (our own choice)."""
 
 
 def find_humps(floor: Floor, settings: TerrainSettings) -> list[Found]:

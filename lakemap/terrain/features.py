@@ -15,6 +15,9 @@ from lakemap.terrain.points import find_points
 from lakemap.terrain.regions import within_px
 from lakemap.terrain.settings import TerrainSettings
 
+SIDES_PX = 3.0
+"""A hump's sides reach a little beyond its outline and are no drop-off."""
+
 
 def find_features(depth: Surface, settings: TerrainSettings) -> Features:
     """Humps, holes, drop-offs, ledges, flats and points, none of which the surface's error could make.
@@ -23,20 +26,21 @@ def find_features(depth: Surface, settings: TerrainSettings) -> Features:
     exceeds the least one of the settings.
     """
     floor = prepare_floor(depth, settings.smooth_m)
-    closed = find_humps(floor, settings) + find_holes(floor, settings)
+    humps = find_humps(floor, settings)
+    closed = humps + find_holes(floor, settings)
+    shape = floor.seen.shape
     found = (
         closed
-        + find_drop_offs(floor, settings, _grounds(closed, floor.seen.shape))
+        + find_drop_offs(floor, settings, within_px(_grounds(closed, shape), SIDES_PX))
         + find_ledges(floor, settings)
         + find_flats(floor, settings)
-        + find_points(floor, settings)
+        + find_points(floor, settings, _grounds(humps, shape))
     )
     return as_features(found, floor)
 
 
 def _grounds(found: list[Found], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """The pixels of some features with a margin: a hump's sides reach a little beyond its outline."""
     mask = np.zeros(shape, bool)
     for feature in found:
         mask[feature.rows, feature.columns] = True
-    return within_px(mask, 3.0)
+    return mask

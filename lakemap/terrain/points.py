@@ -22,12 +22,16 @@ Mask = NDArray[np.bool_]
 LEVELS, LEVEL_SHARES = 12, (0.08, 0.65)
 """Depths tried, as shares of the lake's depth (our own choice)."""
 
-LEAST_LENGTH_PER_WIDTH = 0.7
+HUMP_MARGIN_M = 15.0
+LEAST_LENGTH_PER_WIDTH = 0.5
 """A tongue reaches out at least so many times its width at the root (our own choice)."""
 
 
-def find_points(floor: Floor, settings: TerrainSettings) -> list[Found]:
-    """Points of the shore; none where no shoreline is known, since a tongue must hang on land."""
+def find_points(floor: Floor, settings: TerrainSettings, humps: Mask) -> list[Found]:
+    """Points of the shore; none where no shoreline is known, since a tongue must hang on land.
+
+    A tongue whose tip lies at one of the ``humps`` (rows, columns) is the saddle behind that hump and left to it.
+    """
     if not floor.land.any() or not floor.seen.any():
         return []
     depth = floor.depth_m[floor.seen & (np.nan_to_num(floor.depth_m) > 0)]
@@ -35,7 +39,8 @@ def find_points(floor: Floor, settings: TerrainSettings) -> list[Found]:
         return []
     levels = np.linspace(*LEVEL_SHARES, LEVELS) * np.percentile(depth, 99)
     found = [point for level in levels for point in _at_level(float(level), floor, settings)]
-    return _strongest(found, floor.pixels(settings.point_reach_m))
+    taken = within_px(humps, floor.pixels(HUMP_MARGIN_M))
+    return _strongest([point for point in found if not taken[point.anchor]], floor.pixels(settings.point_reach_m))
 
 
 def _at_level(level_m: float, floor: Floor, settings: TerrainSettings) -> list[Found]:

@@ -34,6 +34,6 @@ class TerrainSettings(Settings):
     ledge_area_m2: float = above(0, default=150.0, why="least area of a ledge")
     flat_deg: float = between(0.05, 10, default=0.8, why="most slope of a flat")
     flat_area_m2: float = above(0, default=2000.0, why="least area of a flat")
-    point_reach_m: float = above(0, default=40.0, why="half of the widest tongue that is called a point")
+    point_reach_m: float = above(0, default=60.0, why="half of the widest tongue that is called a point")
     point_length_m: float = above(0, default=20.0, why="least length of a point")
     point_relief_m: float = above(0, default=0.8, why="least depth beside a point over the depth on it")

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from floors import WEST, bump, hits, mesh, passes, surface
+from scipy.stats import norm
 from shapely.geometry import box
 
 from lakemap.errors import SettingError
 from lakemap.model.hits import Hits
+from lakemap.model.soundings import PassBias
 from lakemap.model.terrain import Features
 from lakemap.spots import SpotSettings, find_spots, score_spots
+from lakemap.spots.doubt import chance_standing
 from lakemap.spots.name import LETTERS, names_of
 from lakemap.spots.neighbours import direction_word, features_near
 from lakemap.spots.reasons import bottom_sentences, passes_sentence
@@ -58,6 +61,39 @@ def test_one_ping_alone_is_no_spot():
     assert len(spots_of(hits([alone]), lines=LINES[:1])) == 0
     assert len(spots_of(hits([alone, alone | {"pass": 1}]))) == 1
     assert len(spots_of(hits([alone, {"x": 101, "y": -100, "kind": "stump"}]))) == 1
+
+
+def test_a_rise_that_is_the_floor_of_all_passes_is_no_spot():
+    "One pass drew its floor 1.2 m too deep: what it calls a rise lies on the surface and is dropped; real ones stay."
+    rise = {"x": 100, "y": -100, "pass": 0, "height": 1.2, "confidence": 0.95}
+    assert len(spots_of(hits([rise | {"depth": 6.2}]), lines=LINES[:1])) == 0
+    assert len(spots_of(hits([rise | {"depth": 5.0}]), lines=LINES[:1])) == 1
+
+
+def test_chance_of_standing_by_hand():
+    "Top 0.5 m over a level surface with sigma 0.1 and 0.1 m of detail; a mark, or a place off the map, is not doubted."
+    some = hits([
+        {"x": 100, "y": -100, "pass": 0, "height": 0.5}, {"x": 100, "y": -100, "kind": "stump", "height": 0.0},
+        {"x": 9000, "y": -100, "pass": 0},
+    ])
+    expected = norm.cdf((0.5 - 0.2) / np.hypot(0.1, 0.1))
+    assert list(chance_standing(some, LEVEL, LEVEL_TERRAIN)) == [pytest.approx(expected, abs=1e-6), 1.0, 1.0]
+
+
+def test_pass_bias_is_taken_off_before_a_rise_is_doubted():
+    "A pass that reads 0.4 m too deep shows the same rise as one without bias."
+    biased = replace(LEVEL, pass_bias=PassBias(np.array([0], np.int32), np.array([0.4]), np.array([0.05])))
+    plain, shifted = (hits([{"x": 100, "y": -100, "pass": 0, "depth": depth}]) for depth in (5.0, 5.4))
+    assert chance_standing(shifted, biased, LEVEL_TERRAIN) == pytest.approx(
+        chance_standing(plain, LEVEL, LEVEL_TERRAIN), abs=1e-9)
+
+
+def test_two_pings_through_half_the_water_need_support():
+    "Two pings 3 m up in 5 m of water stay a hit; three pings, or another pass, make a spot."
+    tall = {"x": 100, "y": -100, "pass": 0, "height": 3.0, "pings": 2, "confidence": 0.9}
+    assert len(spots_of(hits([tall]), lines=LINES[:1])) == 0
+    assert len(spots_of(hits([tall | {"pings": 3}]), lines=LINES[:1])) == 1
+    assert len(spots_of(hits([tall, tall | {"pass": 1}]))) == 1
 
 
 @pytest.mark.parametrize("kind", ["bait", "fish", "catch"])
@@ -139,7 +175,7 @@ def test_bare_structure_becomes_a_spot_of_its_own_kind():
     bare = spots_of(Hits.empty(), depth, terrain=terrain)
     assert bare.kind == ("hump",) and bare.seen[0] == 2 and len(bare.hits[0]) == 0
     assert bare.reasons[0][0].startswith("A hump that stands {") and bare.name[0].startswith("hump-")
-    both = spots_of(hits(seen_twice()), depth, terrain=terrain)
+    both = spots_of(hits(seen_twice(depth=4.0)), depth, terrain=terrain)
     assert both.kind == ("cover",)
     assert any(said.startswith("Hump of {") for said in both.reasons[0])
     assert len(spots_of(Hits.empty(), depth, terrain=terrain, lines=[((0, -250), (290, -250))])) == 0

@@ -46,6 +46,13 @@ def test_hump_and_hole_found_where_planted(seed):
     assert outlined.is_valid and outlined.contains(Point(WEST + 120, NORTH - 400))
 
 
+def test_a_hump_on_a_slope_is_found_by_its_closed_part():
+    "A 3 m hump on a floor that falls at 3 deg: found, though its closed top has less relief than the whole hump."
+    depth = 5 + 0.05 * SOUTH - bump(EAST, SOUTH, (250, 250), 20, 3.2)
+    (east, south, relief), = of_kind(features_of(depth, seed=1), "hump")
+    assert np.hypot(east - 250, south - 250) < 12 and 0.5 < relief < 3.0
+
+
 def test_two_humps_side_by_side_stay_two():
     "Humps 50 m apart are told apart; outlines do not overlap."
     depth = 8 - bump(EAST, SOUTH, (200, 250), 10, 2.0) - bump(EAST, SOUTH, (250, 250), 10, 2.4)
