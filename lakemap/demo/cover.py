@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lakemap.demo.shape import HUMPS, POINT_TIPS, Floor
+from lakemap.demo.shape import HUMPS, POINT_LINES, Floor
 
 Floats = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ class Cover:
 
 def plant_cover(floor: Floor, water: shapely.Polygon, rng: np.random.Generator) -> Cover:
     """Stumps in two fields and alone, boulders on humps and points, brush anywhere; metres from the box's corner."""
-    stones = [(place.x_m, place.y_m) for place in (*HUMPS, *POINT_TIPS)]
+    stones = [(hump.x_m, hump.y_m) for hump in HUMPS] + [tip for _, tip in POINT_LINES]
     middle = (650.0, 400.0)
     wanted = (
         [("stump", field, 38.0) for field in STUMP_FIELDS for _ in range(STUMPS_IN_FIELD)]

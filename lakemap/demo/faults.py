@@ -30,12 +30,17 @@ class Fault(IntEnum):
     second_echo = 3
 
 
-def spoil_depths(shown_m: Floats, draft_m: float, hard_and_shallow: NDArray[np.bool_], rng: np.random.Generator
-                 ) -> tuple[Floats, Faults]:
-    """Depths (n,) with faults put in, and which fault each row has; a lost bottom reads NaN, 0 or the last depth."""
+def spoil_depths(
+    shown_m: Floats, bias_m: Floats, draft_m: float, hard_and_shallow: NDArray[np.bool_], rng: np.random.Generator
+) -> tuple[Floats, Faults]:
+    """Depths (n,) with faults put in, and which fault each row has; a lost bottom reads NaN, 0 or the last depth.
+
+    ``bias_m`` (n,) is the pass's constant error within ``shown_m``; a second echo carries it once.
+    """
     out, fault = shown_m.copy(), np.zeros(len(shown_m), np.int8)
     for rows in _lock_runs(hard_and_shallow, rng):
-        out[rows], fault[rows] = geometric_second_bottom_m(shown_m[rows], draft_m), Fault.second_echo
+        heard = geometric_second_bottom_m(shown_m[rows] - bias_m[rows], draft_m)
+        out[rows], fault[rows] = heard + bias_m[rows], Fault.second_echo
     for number in range(round(len(shown_m) / PINGS_PER_LOSS)):
         start = int(rng.integers(1, len(shown_m) - LOSS_PINGS[1]))
         rows = np.arange(start, start + int(rng.integers(*LOSS_PINGS)))

@@ -101,7 +101,7 @@ def record(lake: DemoLake, day: Day, seed: int, sounder: Sounder | None = None) 
     first_db, second_db = echo_levels_db(heard, reflection, carried, levels)
     shown = shown_depth_m(heard.first_m, bias[leg], carried, depths)
     hard_and_shallow = (reflection > LOCK_REFLECTION) & (heard.first_m < LOCK_DEPTH_M)
-    shown, fault = spoil_depths(shown, carried.draft_m, hard_and_shallow, wrong)
+    shown, fault = spoil_depths(shown, bias[leg], carried.draft_m, hard_and_shallow, wrong)
     lost = ~(shown > 0)
     fix_s, fix_xy = _fixes(track, gps, wrong)
     return Recording(

@@ -35,8 +35,10 @@ HUMPS = (
     Planted("hump", 250, 360, 20, 2.4),
 )
 HOLES = (Planted("hole", 330, 470, 24, 3.2),)
-POINT_TIPS = (Planted("point", 700, 385, 30, 4.5), Planted("point", 478, 205, 28, 3.2))
-POINT_ROOTS = ((648.0, 470.0), (500.0, 75.0))
+POINTS = (Planted("point", 674, 428, 55, 4.5), Planted("point", 489, 140, 70, 3.2))
+POINT_LINES = (((648.0, 470.0), (700.0, 385.0)), ((500.0, 75.0), (478.0, 205.0)))
+"""Root in the shore and tip of each point; it falls away beyond its tip."""
+POINT_WIDTH_M = 23.0
 LEDGE = Planted("ledge", 1020, 150, 150, 4.6)
 """For the ledge ``relief_m`` is the depth at which it lies."""
 DROP_OFF = Planted("drop-off", 780, 695, 110, 7.0)
@@ -60,7 +62,7 @@ class Floor:
 
 def features() -> tuple[Planted, ...]:
     """All features put into the floor, in metres from the box's corner."""
-    return (*HUMPS, *HOLES, *POINT_TIPS, LEDGE, DROP_OFF)
+    return (*HUMPS, *HOLES, *POINTS, LEDGE, DROP_OFF)
 
 
 def blob(x: Floats, y: Floats, at: tuple[float, float], radius_m: float) -> Floats:
@@ -86,9 +88,9 @@ def make_floor(water: shapely.Polygon, rng: np.random.Generator) -> Floor:
     for hump in HUMPS:
         bell = blob(x, y, (hump.x_m, hump.y_m), hump.radius_m)
         depth, stony = depth - hump.relief_m * bell, np.maximum(stony, bell)
-    for tip, root in zip(POINT_TIPS, POINT_ROOTS, strict=True):
-        tongue = _tongue(x, y, root, (tip.x_m, tip.y_m), 0.8 * tip.radius_m)
-        depth, stony = depth - tip.relief_m * tongue, np.maximum(stony, 0.8 * tongue)
+    for point, (root, tip) in zip(POINTS, POINT_LINES, strict=True):
+        tongue = _tongue(x, y, root, tip, POINT_WIDTH_M)
+        depth, stony = depth - point.relief_m * tongue, np.maximum(stony, 0.8 * tongue)
     for hole in HOLES:
         depth = depth + hole.relief_m * blob(x, y, (hole.x_m, hole.y_m), hole.radius_m)
     depth = depth + _roughness(rng, depth.shape) * np.minimum(to_shore / 15.0, 1.0)
