@@ -30,7 +30,7 @@ from lakemap.publish.settings import PublishSettings
 from lakemap.publish.soundings_file import write_soundings
 from lakemap.publish.summary import summary_json, summary_of_map
 from lakemap.publish.table import depth_area_volume_csv
-from lakemap.publish.vectors import spots_geojson, write_lake
+from lakemap.publish.vectors import layers, spots_geojson, write_lake
 from lakemap.publish.waypoints import waypoints_csv, waypoints_gpx, waypoints_kml
 
 DEFAULTS = PublishSettings()
@@ -65,7 +65,8 @@ def publish(
 
 def _put_vectors(lake_map: LakeMap, out: OutputFolder, unit: str, settings: PublishSettings) -> None:
     passes = pass_lines(lake_map.soundings, settings.pass_tolerance_m, lake_map.depth.pass_bias)
-    out.put(LAKE, lambda path: write_lake(lake_map, passes, unit, path))
+    if any(len(layer) for _, layer in layers(lake_map, passes, unit)):
+        out.put(LAKE, lambda path: write_lake(lake_map, passes, unit, path))
     out.put_bytes(SPOTS, spots_geojson(lake_map.spots, unit).encode())
     out.put_bytes(WAYPOINTS_GPX, waypoints_gpx(lake_map.spots, unit))
     out.put_bytes(WAYPOINTS_KML, waypoints_kml(lake_map.spots, unit))
