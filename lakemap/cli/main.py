@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import sys
 
 import click
@@ -37,7 +36,6 @@ def main(arguments: list[str] | None = None) -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit status: 0, 1, 2, 70 or 130."""
-    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)
     try:
         lakemap.main(args=arguments, prog_name="lakemap", standalone_mode=False)
     except LakemapError as fault:
