@@ -96,6 +96,16 @@ def test_depths_without_fault_are_right_but_for_bias_noise_and_slope(days):
     assert np.std(error[good]) < 0.12
 
 
+def test_depths_come_late_by_the_latency(days):
+    "Along the course, pings lie behind where the boat was when their depth came out: 0.3 s at 1.8 m/s."
+    taken = days["harrow_day1.nmea"]
+    here = np.column_stack([np.interp(taken.time_s, taken.fix_time_s, taken.fix_xy[:, k]) for k in (0, 1)])
+    ping = np.column_stack([taken.x_m, taken.y_m])
+    course = np.gradient(ping, axis=0)
+    behind = ((here - ping) * course).sum(axis=1) / np.hypot(*course.T)
+    assert_allclose(np.median(behind), 0.3 * 1.8, atol=0.15)
+
+
 def test_same_day_same_recording():
     "Two recordings of one day with one seed are equal; another seed gives another."
     first, again, other = (record(demo_lake(), DAY_2, seed) for seed in (1, 1, 2))

@@ -47,8 +47,8 @@ def test_a_stump_below_the_boat_answers_by_its_height():
 
 
 def test_a_stump_outside_the_beam_is_not_heard():
-    "Two metres to the side at 8 m depth is outside a 20 degree beam; so the floor answers."
-    heard = first_returns(tilted(0.0, cover=[("stump", 102.0, 100.0, 1.2, 0.6)]), *AT, Sounder())
+    "Its top 1.5 m to the side and 6.5 m down is 13 degrees off the axis, outside a 20 degree beam: the floor answers."
+    heard = first_returns(tilted(0.0, cover=[("stump", 101.5, 100.0, 1.2, 0.6)]), *AT, Sounder())
     assert heard.cover.tolist() == [NO_COVER]
     assert_allclose(heard.first_m, heard.floor_m)
 
