@@ -17,6 +17,9 @@ from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
 
+NOTHING_SAID = "nothing said it"
+"""Origin that reading gives to a depth reference which neither file nor owner told."""
+
 
 @dataclass(frozen=True)
 class DepthFacts:
@@ -46,7 +49,7 @@ def _facts_of_log(soundings: Soundings, code: int, facts: LogFacts, settings: Cl
         draft_m=_first(settings.draft_m, facts.draft_m, _waterline(facts)),
         nominal_mps=_first(settings.nominal_sound_speed_mps, facts.nominal_sound_speed_mps),
         true_mps=None if water_c is None else float(sound_speed_mps(water_c, settings.water)),  # type: ignore[arg-type]
-        reference_known="depth_reference" in facts.origins,
+        reference_known=facts.origins.get("depth_reference", NOTHING_SAID) != NOTHING_SAID,
     )
 
 
@@ -87,10 +90,9 @@ def correct_depths(soundings: Soundings, settings: CleanSettings) -> Soundings:
     for name, change in (("draft", draft + below - soundings.logged_depth_m), ("sound speed", scaled - below)):
         if np.any(change[used] != 0.0):
             done = done.with_correction(name, 0.0, float(np.mean(change[used])))
-    in_use = [fact for code, fact in enumerate(facts) if np.any(soundings.log[used] == code)]
-    logs = [log for code, log in enumerate(soundings.logs) if np.any(soundings.log[used] == code)]
-    offset_known = all(_offset_known(log, fact) for log, fact in zip(logs, in_use, strict=True))
-    speed_known = all(fact.speed_known for fact in in_use)
+    zero_known = [_offset_known(log, fact) for log, fact in zip(soundings.logs, facts, strict=True)]
+    offset_known = _mostly(soundings, used, zero_known)
+    speed_known = _mostly(soundings, used, [fact.speed_known for fact in facts])
     offset_m, scale = common_error(offset_known, speed_known)
     done = replace(done, common_offset_m=offset_m, common_scale=scale)
     return done.with_messages(*_said(offset_known, speed_known)) if used.any() else done
@@ -120,6 +122,11 @@ def _within_logged(logs: Sequence[LogFacts], facts: Sequence[DepthFacts]) -> lis
     return found
 
 
+def _mostly(soundings: Soundings, used: NDArray[np.bool_], known: list[bool]) -> bool:
+    """Whether most used rows come from logs that know; the others are tied to them by the passes' bias."""
+    return bool(np.mean(np.array(known or [False])[soundings.log[used]]) >= 0.5) if used.any() else False
+
+
 def _offset_known(log: LogFacts, fact: DepthFacts) -> bool:
     """Whether depths of this log stand on a known zero."""
     if log.depth_reference == "surface":
@@ -132,7 +139,7 @@ def _said(offset_known: bool, speed_known: bool) -> list[str]:
     said = []
     if not offset_known:
         said.append(
-            f"draft or depth reference is not known for every log: all depths together may be off by "
+            f"draft or depth reference is not known: all depths together may be off by "
             f"{length_slot(UNKNOWN_OFFSET_M)}; give clean.draft_m, or say what depths refer to"
         )
     if not speed_known:

@@ -16,6 +16,10 @@ LEAST_RUN = 5
 """Identical depths in a row before they are looked at."""
 LEAST_HELD = 10
 """Where the value was true when it first came (the display held it), more are needed; the first one stays."""
+HELD_M, CHANCE, LEAST_ALIKE = 5.0, 1000.0, 0.2
+"""A display that held its depth without a leap shows by a run too long for chance, over a boat that moved."""
+FARTHEST_M = 15.0
+"""Rows farther apart than this were thinned or gathered, and their steps say nothing of a display."""
 JUMP_M, JUMP_SHARE = 1.0, 0.2
 """The floor must be this far, and this share of its depth, from the value that stands still."""
 ALIKE_SHARE = 0.5
@@ -26,7 +30,7 @@ def flag_lost_bottom(soundings: Soundings, line: SailedLine) -> Soundings:
     """Flag depths of zero or less (any row), and along ``line`` runs of one value with a leap to the floor beside.
 
     A sentinel leaps at both ends (or at the first, where the stretch ends with it); a display that held its last depth
-    leaps at the later end alone.
+    leaps at the later end alone, or holds it longer than chance could.
     """
     lost = soundings.logged_depth_m <= 0.0
     lost[line.rows[_stuck(line)]] = True
@@ -48,12 +52,31 @@ def _stuck(line: SailedLine) -> Bools:
     later_open, later_leap = _leap(line, last, last + 1)
     early_leap = _leap(line, first, first - 1)[1]
     sentinel = early_leap & (later_leap | later_open)
-    held = later_leap & ~early_leap & (last - first + 1 >= LEAST_HELD)
+    held = ~early_leap & (last - first + 1 >= LEAST_HELD) & (later_leap | _unlikely(line, alike, first, last))
     for a, b in zip(first[sentinel], last[sentinel], strict=True):
         stuck[a : b + 1] = True
     for a, b in zip(first[held], last[held], strict=True):
         stuck[a + 1 : b + 1] = True
     return stuck
+
+
+def _unlikely(line: SailedLine, alike: Bools, first: Ints, last: Ints) -> Bools:
+    """Runs (k,) of one value, sailed over HELD_M or more, that chance would bring less often than once in CHANCE logs.
+
+    The share of neighbours that show the same depth is taken among depths like the run's (half octaves).
+    """
+    octave = np.round(2 * np.log2(np.maximum(line.depth_m, 0.1))).astype(np.int64)
+    octave -= octave.min()
+    outside = np.ones(len(line), dtype=bool)
+    for a, b in zip(first, last, strict=True):
+        outside[a : b + 1] = b - a + 1 < LEAST_HELD
+    pairs = outside[1:] & (line.start[1:] == line.start[:-1])
+    of = np.bincount(octave[1:][pairs], minlength=octave.max() + 1)
+    same = np.bincount(octave[1:][pairs & alike], minlength=octave.max() + 1)
+    share = np.maximum((same + 1.0) / (of + 1.0), LEAST_ALIKE)[octave[first]]
+    sailed = line.s_m[last] - line.s_m[first]
+    pinged = sailed <= FARTHEST_M * (last - first)
+    return np.asarray((share ** (last - first) * len(line) * CHANCE < 1.0) & (sailed >= HELD_M) & pinged)
 
 
 def _leap(line: SailedLine, at: Ints, beside: Ints) -> tuple[Bools, Bools]:

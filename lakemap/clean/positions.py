@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from lakemap.clean.settings import CleanSettings
-from lakemap.model.flags import Flag
+from lakemap.model.flags import FAULT_BITS, Flag
 from lakemap.model.soundings import Soundings
 
 Floats = NDArray[np.float64]
@@ -69,8 +69,9 @@ def flag_jumps(soundings: Soundings, settings: CleanSettings) -> Soundings:
 
 
 def _rows_by_log(soundings: Soundings) -> list[Ints]:
-    """Usable rows with a place, log by log, in the order they came; logs without any are left out."""
-    placed = soundings.usable() & np.isfinite(soundings.x_m)
+    """Rows with a place, log by log, in the order they came, usable but for off_water; logs without any left out."""
+    others = np.uint32(FAULT_BITS & ~Flag.off_water.value)
+    placed = ((soundings.flags & others) == 0) & np.isfinite(soundings.x_m)
     found = [np.flatnonzero(placed & (soundings.log == code)) for code in np.unique(soundings.log)]
     return [rows for rows in found if len(rows)]
 
@@ -134,7 +135,7 @@ def _usual_reach(
     speed = step[dt > 0] / dt[dt > 0]
     usual = float(np.quantile(speed, 0.99)) if len(speed) else LEAST_LIMIT_MPS
     limit = min(settings.max_speed_mps, max(LEAST_LIMIT_MPS, USUAL_SPEED_FACTOR * usual))
-    return lambda a, b: limit * np.maximum(t[b] - t[a], 0.0) + settings.gps_noise_m
+    return lambda a, b: limit * np.maximum(t[b] - t[a], 0.0) + settings.gps_noise_m / 2
 
 
 def flag_frozen(soundings: Soundings, settings: CleanSettings) -> Soundings:
@@ -156,10 +157,12 @@ def _frozen_rows(soundings: Soundings, rows: Ints, least_rows: float) -> Bools:
         return frozen
     leap = step > CATCH_UP_FACTOR * float(np.median(step[step > 0]))
     edges = np.concatenate([[0], np.flatnonzero(step > 0) + 1, [len(rows)]])
-    leaves = np.append(leap[edges[1:-1] - 1], False)
+    # a row between two fixes may have gone part of the leap: the leap shows in the first or the second step
+    soon = leap | np.append(leap[1:], False)
+    leaves = np.append(soon[edges[1:-1] - 1], False)
     still = np.flatnonzero((np.diff(edges) >= least_rows) & leaves)
     for first, stop in zip(edges[still], edges[still + 1], strict=True):
-        landed = stop - 1
+        landed = stop - 1 if leap[stop - 1] else stop
         while landed < len(leap) and leap[landed]:
             landed += 1
         if step[stop - 1 : landed].sum() > CATCH_UP_M:

@@ -14,16 +14,25 @@ from lakemap.model.soundings import Soundings
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Levels = tuple[Floats, Floats]
 
-SMOOTH_ROWS = 5
-"""Running median in which single spikes vanish and edges stay."""
 LEAST_ROWS = 3
 """Shorter runs are spikes."""
+LEAST_FLOOR_ROWS, LEAST_SHARE = 4, 0.5
+"""The floor beside a run must be seen in so many rows each side, and in half as many as the run's: a few shallow
+readings in a long floor do not make the floor a second echo."""
 STEP_M, STEP_SHARE = 0.5, 0.35
 """A step from one reading to the next that may be the way to the second echo and back: metres, share of the lesser."""
+END_ROWS = 3
+"""Rows beside a leap whose median is one guess of the level there."""
+LEAST_TOLERANCE_M = 0.3
+"""In shallow water a share of the depth is less than display step, noise and the pass's constant error (which the floor
+carries twice, its second echo once)."""
+OTHER_END = 2.0
+"""Where one end lies at the echo's place, the other may be off by this many tolerances."""
 STEP_REACH_M = 15.0
 """Rows farther apart do not show whether the depth leapt or the floor fell."""
-USUAL_STEPS, USUAL_ROWS = 5.0, 8
+USUAL_STEPS, USUAL_ROWS = 4.0, 8
 """A leap is this many times the usual step among so many rows before and after it."""
 BETWEEN = 1.5
 """Rows of a locked run are those deeper than this many times the floor; readings of the floor in between stay."""
@@ -52,65 +61,93 @@ def _refers_to_surface(soundings: Soundings) -> Bools:
 
 
 def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, extra_m: Floats) -> Bools:
-    smooth = _running_median(line)
-    first, last = _pieces(line, smooth)
-    start, end = smooth[first], smooth[last]
-    usual = _usual_step(line, smooth)
+    depth = _without_lone(line)
+    first, last = _pieces(line, depth)
+    usual = _usual_step(line, depth)
     tolerance = settings.second_echo_tolerance
 
-    def twice(deep: Floats, floor: Floats, add: Floats) -> Bools:
-        place = 2.0 * floor + add
-        return np.asarray((deep > BETWEEN * floor) & (np.abs(deep - place) <= tolerance * place))
+    def twice(deep: Floats, floor: Levels, add: Floats, times: float = 1.0) -> Bools:
+        place_low, place_high = 2.0 * floor[0] + add, 2.0 * floor[1] + add
+        spare = times * np.maximum(tolerance * place_low, LEAST_TOLERANCE_M)
+        near = (deep >= place_low - spare) & (deep <= place_high + spare)
+        return np.asarray(near & (deep > BETWEEN * floor[0]))
 
-    early, leapt_in = _leaps(line, smooth, usual, first)
-    later, leapt_out = _leaps(line, smooth, usual, last + 1)
-    before, after = np.roll(end, 1), np.roll(start, -1)
-    twice_before = early & leapt_in & twice(start, before, extra_m[first])
-    twice_after = later & leapt_out & twice(end, after, extra_m[last])
-    long = last - first + 1 >= LEAST_ROWS
-    sure = long & twice_before & twice_after
+    start, end = depth[first], depth[last]
+    before = _levels(line, depth, np.maximum(first - 1, 0), -1)
+    after = _levels(line, depth, np.minimum(last + 1, len(line) - 1), 1)
+    early, leapt_in = _leaps(line, depth, usual, first)
+    later, leapt_out = _leaps(line, depth, usual, last + 1)
+    size = last - first + 1
+    floor_before, floor_after = _floor_rows(np.roll(size, 1), early), _floor_rows(np.roll(size, -1), later)
+    leapt_in, leapt_out = leapt_in & (floor_before > 0), leapt_out & (floor_after > 0)
+    twice_before = leapt_in & twice(start, before, extra_m[first])
+    twice_after = leapt_out & twice(end, after, extra_m[last])
+    near_before = leapt_in & twice(start, before, extra_m[first], OTHER_END)
+    near_after = leapt_out & twice(end, after, extra_m[last], OTHER_END)
+    long = (size >= LEAST_ROWS) & (floor_before + floor_after >= LEAST_SHARE * size)
+    sure = long & (twice_before & near_after | near_before & twice_after)
     doubtful = long & ~sure & (twice_before | twice_after | (~early & ~later))
     if doubtful.any():
         others = other_passes(soundings, line.rows, settings.neighbour_cell_m)
-        sure |= doubtful & _backed(others, twice(line.depth_m, np.nan_to_num(others.level_m), extra_m), first, last)
-    floor = np.where(twice_before, before, np.where(twice_after, after, np.minimum(start, end) / 2))
-    sizes = last - first + 1
-    return np.repeat(sure, sizes) & (line.depth_m > BETWEEN * np.repeat(floor, sizes))
+        said = np.nan_to_num(others.level_m)
+        at_place = twice(line.depth_m, (said, said), extra_m)
+        sure |= doubtful & _backed(others, at_place, first, last)
+    floor = np.where(twice_before, before[0], np.where(twice_after, after[0], np.minimum(start, end) / 2))
+    return np.repeat(sure, size) & (line.depth_m > BETWEEN * np.repeat(floor, size))
 
 
-def _running_median(line: SailedLine) -> Floats:
-    """Median over SMOOTH_ROWS rows; near the ends of a stretch the end row is repeated."""
-    here = np.arange(len(line))
-    reach = SMOOTH_ROWS // 2
-    columns = [
-        line.depth_m[np.clip(here + shift, line.start, line.stop - 1)] for shift in range(-reach, reach + 1)
-    ]
-    return np.asarray(np.median(np.stack(columns), axis=0))
+def _floor_rows(size: Ints, joined: Bools) -> Ints:
+    """Rows of a piece beside, where it is joined and long enough to be floor; else 0."""
+    return np.where(joined & (size >= LEAST_FLOOR_ROWS), size, 0)
 
 
-def _pieces(line: SailedLine, smooth: Floats) -> tuple[Ints, Ints]:
+def _without_lone(line: SailedLine) -> Floats:
+    """Depths with each reading that leaps away and straight back replaced by the mean of its two neighbours."""
+    depth = line.depth_m.copy()
+    here = np.arange(1, max(len(line) - 1, 1))
+    inside = here[line.same_stretch(here - 1, here + 1)]
+    before, middle, after = depth[inside - 1], depth[inside], depth[inside + 1]
+    lone = _is_step(before, middle) & _is_step(middle, after) & ~_is_step(before, after)
+    depth[inside[lone]] = (before[lone] + after[lone]) / 2
+    return depth
+
+
+def _is_step(a: Floats, b: Floats) -> Bools:
+    return np.asarray(np.abs(a - b) > np.maximum(STEP_M, STEP_SHARE * np.minimum(a, b)))
+
+
+def _pieces(line: SailedLine, depth: Floats) -> tuple[Ints, Ints]:
     """First and last position of the pieces between large steps and breaks."""
-    step = np.abs(np.diff(smooth)) > np.maximum(STEP_M, STEP_SHARE * np.minimum(smooth[1:], smooth[:-1]))
-    cut = step | (line.start[1:] != line.start[:-1])
+    cut = _is_step(depth[1:], depth[:-1]) | (line.start[1:] != line.start[:-1])
     edges = np.concatenate([[0], np.flatnonzero(cut) + 1, [len(line)]])
     return edges[:-1], edges[1:] - 1
 
 
-def _usual_step(line: SailedLine, smooth: Floats) -> Floats:
+def _levels(line: SailedLine, despiked: Floats, at: Ints, way: int) -> Levels:
+    """Least and greatest of three guesses of the level at rows ``at``, looking ``way`` (1 on, -1 back): the reading
+    itself, the median of END_ROWS, and the straight line of the next two carried on by one step.
+    """
+    rows = np.clip(at[:, None] + way * np.arange(END_ROWS), line.start[at][:, None], line.stop[at][:, None] - 1)
+    depth = despiked[rows]
+    guesses = np.stack([depth[:, 0], np.median(depth, axis=1), 2 * depth[:, 0] - depth[:, 1]])
+    return guesses.min(axis=0), guesses.max(axis=0)
+
+
+def _usual_step(line: SailedLine, depth: Floats) -> Floats:
     """Median size of the steps among USUAL_ROWS rows before and after each row (m,)."""
-    step = np.abs(np.diff(smooth, prepend=smooth[:1]))
+    step = np.abs(np.diff(depth, prepend=depth[:1]))
     here = np.arange(len(line))
     low = np.maximum(here - USUAL_ROWS, np.minimum(line.start + 1, line.stop - 1))
     high = np.minimum(here + USUAL_ROWS, line.stop)
     return np.asarray(np.median(step[spread(low, np.maximum(high, low + 1), 2 * USUAL_ROWS)], axis=1))
 
 
-def _leaps(line: SailedLine, smooth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Bools]:
+def _leaps(line: SailedLine, depth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Bools]:
     """Whether row ``to`` continues the stretch of the row before it, and whether the depth leaps between the two."""
     joined = line.same_stretch(to - 1, to)
     at, back = np.clip(to, 0, len(line) - 1), np.clip(to - 1, 0, len(line) - 1)
     near = line.s_m[at] - line.s_m[back] <= STEP_REACH_M
-    return joined, near & (np.abs(smooth[at] - smooth[back]) >= USUAL_STEPS * usual[at])
+    return joined, near & (np.abs(depth[at] - depth[back]) >= USUAL_STEPS * usual[at])
 
 
 def _backed(others: Others, at_place: Bools, first: Ints, last: Ints) -> Bools:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lakemap.echo.settings import EchoSettings
-from lakemap.geo.excursions import Excursions, find_excursions
+from lakemap.geo.excursions import SHOULDER_ROWS, Excursions, find_excursions, positions_of
 from lakemap.geo.floor_along import SailedLine, running_floor, sailed_line
 from lakemap.model.flags import Flag
 from lakemap.model.hits import FROM_RISE, Hits
@@ -37,7 +37,7 @@ def find_rises(soundings: Soundings, settings: EchoSettings, marked: Hits | None
         return Hits.empty()
     up = find_excursions(line, running_floor(line, settings.floor_window_m), True, settings.rise_longest_m)
     noted = soundings.has(Flag.rise)[line.rows]
-    up = up.take((up.height_m >= settings.rise_m) & noted[up.peak])
+    up = up.take((up.height_m >= settings.rise_m) & noted[up.peak] & _on_one_course(soundings, line, up))
     if len(up) == 0:
         return Hits.empty()
     x, y = _centres(soundings, line, up)
@@ -49,11 +49,16 @@ def find_rises(soundings: Soundings, settings: EchoSettings, marked: Hits | None
     return hits.take((up.pings > 1) | backed)
 
 
+def _on_one_course(soundings: Soundings, line: SailedLine, up: Excursions) -> Bools:
+    """Rises (k,) with floor of their own pass before and after: a turn at the shore looks like a rise."""
+    sailed = soundings.pass_id[line.rows]
+    before, after = np.maximum(up.first - SHOULDER_ROWS, 0), np.minimum(up.last + SHOULDER_ROWS, len(line) - 1)
+    return np.asarray((sailed[before] == sailed[up.peak]) & (sailed[after] == sailed[up.peak]))
+
+
 def _centres(soundings: Soundings, line: SailedLine, up: Excursions) -> tuple[Floats, Floats]:
     """Place of each rise: its readings weighted by the square of how far they stand up, so mostly its top."""
-    sizes = up.pings
-    run = np.repeat(np.arange(len(up)), sizes)
-    position = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes) + np.repeat(up.first, sizes)
+    run, position = positions_of(up.first, up.last)
     stands = np.maximum(up.floor_m[run] - line.depth_m[position], 0.0)
     weight = np.where(position == up.peak[run], np.maximum(stands, 1e-6), stands) ** 2
     total = np.bincount(run, weight)

@@ -33,6 +33,8 @@ LONE_M, LONE_SIGMAS = 0.4, 5.0
 RUN_M, RUN_SIGMAS = 0.3, 3.5
 """The farthest of two or more readings must leave the floor by this much; its neighbours by SIDE_SIGMAS."""
 SIDE_M, SIDE_SIGMAS = 0.12, 2.0
+ALIKE_SHARE = 0.3
+"""Share of the farthest reading's height that its neighbours must have to belong to one thing with it."""
 CONTINUED_SHARE = 0.3
 """Share of its height that a run must also keep above both shoulders' continuations, which are less certain."""
 
@@ -84,7 +86,7 @@ def find_excursions(line: SailedLine, floor: Floor, upward: bool, longest_m: flo
     first, last = _runs(line, away > np.maximum(SIDE_M, SIDE_SIGMAS * floor.scatter_m))
     peak = _farthest(away, first, last)
     worth = away[peak] > 0.6 * np.maximum(RUN_M, RUN_SIGMAS * floor.scatter_m[peak])
-    first, last, peak = first[worth], last[worth], peak[worth]
+    first, last, peak = _trimmed(away, first[worth], last[worth], peak[worth])
     length = _length_m(line, first, last)
     short = length <= longest_m
     runs = (first[short], last[short], peak[short])
@@ -110,15 +112,34 @@ def _runs(line: SailedLine, away: NDArray[np.bool_]) -> tuple[Ints, Ints]:
     return np.flatnonzero(joined & ~before), np.flatnonzero(joined & ~after)
 
 
+def positions_of(first: Ints, last: Ints) -> tuple[Ints, Ints]:
+    """Number of the run and position in the line of every reading in runs ``first`` to ``last``, both included."""
+    sizes = last - first + 1
+    run = np.repeat(np.arange(len(first)), sizes)
+    return run, np.arange(int(sizes.sum())) - np.repeat(np.cumsum(sizes) - sizes, sizes) + np.repeat(first, sizes)
+
+
 def _farthest(away: Floats, first: Ints, last: Ints) -> Ints:
     """Position of the reading farthest from the floor in each run; the earlier of two alike."""
     if len(first) == 0:
         return np.empty(0, dtype=np.int64)
-    sizes = last - first + 1
-    run = np.repeat(np.arange(len(first)), sizes)
-    position = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes) + np.repeat(first, sizes)
+    run, position = positions_of(first, last)
     order = np.lexsort((position, -away[position], run))
+    sizes = last - first + 1
     return np.asarray(position[order][np.cumsum(sizes) - sizes], dtype=np.int64)
+
+
+def _trimmed(away: Floats, first: Ints, last: Ints, peak: Ints) -> tuple[Ints, Ints, Ints]:
+    """Runs cut back to the unbroken part about the peak that stands at least ALIKE_SHARE as far from the floor."""
+    if len(first) == 0:
+        return first, last, peak
+    run, position = positions_of(first, last)
+    too_low = away[position] < ALIKE_SHARE * away[peak[run]]
+    low_before, low_after = first - 1, last + 1
+    before, after = too_low & (position < peak[run]), too_low & (position > peak[run])
+    np.maximum.at(low_before, run[before], position[before])
+    np.minimum.at(low_after, run[after], position[after])
+    return low_before + 1, low_after - 1, peak
 
 
 def _length_m(line: SailedLine, first: Ints, last: Ints) -> Floats:
