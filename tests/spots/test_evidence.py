@@ -11,7 +11,7 @@ from scipy.stats import norm
 from lakemap.spots.evidence import Looks, looks_at, mean_places, weigh
 from lakemap.spots.settings import SpotSettings
 
-SETTINGS = SpotSettings(prior=0.2, detection=0.7, false_alarm=0.03)
+SETTINGS = SpotSettings()
 NOBODY = Looks.none()
 
 
