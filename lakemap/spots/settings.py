@@ -46,8 +46,7 @@ class SpotSettings(Settings):
     detection: float = between(0.05, 0.99, default=0.7, why="share of passes right over a thing that show it")
     false_alarm: float = between(0.001, 0.5, default=0.03, why="share of passes that show a thing where none is")
     beam_deg: float = between(1, 120, default=20.0, why="full beam angle where the log does not say")
-    least_probability: float = between(
-        0, 1, default=0.35, why="a candidate is worth one look at a chance of one in three; below, it stays a hit")
+    least_probability: float = between(0, 1, default=0.5, why="what is less likely than this stays a hit")
     near_m: float = above(0, default=50.0, why="features farther off are not near")
     bait_near_m: float = above(0, default=30.0, why="bait and fish farther off are not near")
     edge_m: float = above(0, default=15.0, why="hard and soft bottom within this distance make an edge")
