@@ -63,20 +63,18 @@ def _stuck(line: SailedLine) -> Bools:
 def _unlikely(line: SailedLine, alike: Bools, first: Ints, last: Ints) -> Bools:
     """Runs (k,) of one value, sailed over HELD_M or more, that chance would bring less often than once in CHANCE logs.
 
-    The share of neighbours that show the same depth is taken among depths like the run's (half octaves).
+    The share of neighbours that show the same depth is taken among depths like the run's (half octaves), itself aside.
     """
     octave = np.round(2 * np.log2(np.maximum(line.depth_m, 0.1))).astype(np.int64)
     octave -= octave.min()
-    outside = np.ones(len(line), dtype=bool)
-    for a, b in zip(first, last, strict=True):
-        outside[a : b + 1] = b - a + 1 < LEAST_HELD
-    pairs = outside[1:] & (line.start[1:] == line.start[:-1])
-    of = np.bincount(octave[1:][pairs], minlength=octave.max() + 1)
-    same = np.bincount(octave[1:][pairs & alike], minlength=octave.max() + 1)
-    share = np.maximum((same + 1.0) / (of + 1.0), LEAST_ALIKE)[octave[first]]
+    joined = line.start[1:] == line.start[:-1]
+    of = np.bincount(octave[1:][joined], minlength=octave.max() + 1)[octave[first]]
+    same = np.bincount(octave[1:][joined & alike], minlength=octave.max() + 1)[octave[first]]
+    own = last - first
+    share = np.maximum((same - own + 1.0) / (of - own + 1.0), LEAST_ALIKE)
     sailed = line.s_m[last] - line.s_m[first]
-    pinged = sailed <= FARTHEST_M * (last - first)
-    return np.asarray((share ** (last - first) * len(line) * CHANCE < 1.0) & (sailed >= HELD_M) & pinged)
+    pinged = sailed <= FARTHEST_M * own
+    return np.asarray((share**own * len(line) * CHANCE < 1.0) & (sailed >= HELD_M) & pinged)
 
 
 def _leap(line: SailedLine, at: Ints, beside: Ints) -> tuple[Bools, Bools]:

@@ -20,7 +20,8 @@ LEAST_BLOCKS = 3
 LEAST_PASSES = 2
 """Other passes needed: of two that disagree alone, nobody knows which is wrong."""
 FAR_M, FAR_SHARE, FAR_SIGMAS = 3.0, 0.5, 6.0
-"""A depth is far from what others say when it differs by all three: metres, share of the depth, their own spread."""
+"""A depth is far from what others say when it differs by all three: metres, share of the depth, their own spread;
+and by half as much from each single one of them, since near a wall their median may lie on its other side."""
 NEAREST = 8
 SCATTER_M, SCATTER_SHARE, SCATTER_SIGMAS = 1.0, 0.3, 8.0
 """The same for gathered points, judged by the NEAREST points about them."""
@@ -29,14 +30,23 @@ MAD_TO_SIGMA = 1.4826
 
 @dataclass(frozen=True)
 class Others:
-    """For n rows: median depth of other passes' blocks in the 3 x 3 squares about each, their robust spread, how many
-    blocks and passes they are; NaN and 0 where there are none.
+    """For n rows: median depth of other passes' blocks in the 3 x 3 squares about each, their robust spread, the
+    least and greatest of them, how many blocks and passes they are; NaN and 0 where there are none.
     """
 
     level_m: Floats
     spread_m: Floats
+    least_m: Floats
+    greatest_m: Floats
     blocks: Ints
     passes: Ints
+
+    def take(self, rows: Ints) -> Others:
+        """Some rows, by index."""
+        return Others(
+            self.level_m[rows], self.spread_m[rows], self.least_m[rows], self.greatest_m[rows], self.blocks[rows],
+            self.passes[rows],
+        )
 
 
 def other_passes(soundings: Soundings, rows: Ints, cell_m: float) -> Others:
@@ -48,8 +58,8 @@ def other_passes(soundings: Soundings, rows: Ints, cell_m: float) -> Others:
     cell, sailed = row * width + column, soundings.pass_id[rows].astype(np.int64)
     block_of, first, level = _blocks(cell, sailed, soundings.logged_depth_m[rows])
     pair_a, pair_b = _pairs(cell[first], sailed[first], width)
-    spoken, spread, count, passes = _medians(pair_a, level[pair_b], sailed[first][pair_b], len(first))
-    return Others(spoken[block_of], spread[block_of], count[block_of], passes[block_of])
+    said = _summed_up(pair_a, level[pair_b], sailed[first][pair_b], len(first))
+    return said.take(block_of)
 
 
 def _blocks(cell: Ints, sailed: Ints, depth: Floats) -> tuple[Ints, Ints, Floats]:
@@ -78,15 +88,18 @@ def _pairs(cell: Ints, sailed: Ints, width: int) -> tuple[Ints, Ints]:
     return np.concatenate(found_a), np.concatenate(found_b)
 
 
-def _medians(group: Ints, value: Floats, sailed: Ints, n: int) -> tuple[Floats, Floats, Ints, Ints]:
-    """Median, robust spread, count and number of passes by group 0..n-1."""
+def _summed_up(group: Ints, value: Floats, sailed: Ints, n: int) -> Others:
+    """What the values of each group 0..n-1 say together."""
     count = np.bincount(group, minlength=n)
     level = _group_median(group, value, count)
     spread = MAD_TO_SIGMA * _group_median(group, np.abs(value - level[group]), count)
     order = np.lexsort((sailed, group))
     g, p = group[order], sailed[order]
     new = np.concatenate([[True], (g[1:] != g[:-1]) | (p[1:] != p[:-1])])[: len(g)]
-    return level, spread, count, np.bincount(g[new], minlength=n)
+    least, greatest = np.full(n, np.inf), np.full(n, -np.inf)
+    np.minimum.at(least, group, value)
+    np.maximum.at(greatest, group, value)
+    return Others(level, spread, least, greatest, count, np.bincount(g[new], minlength=n))
 
 
 def _group_median(group: Ints, value: Floats, count: Ints) -> Floats:
@@ -113,7 +126,8 @@ def flag_far_outliers(soundings: Soundings, cell_m: float) -> Soundings:
         depth, level = soundings.logged_depth_m[rows], np.nan_to_num(others.level_m)
         limit = np.maximum(np.maximum(FAR_M, FAR_SHARE * level), FAR_SIGMAS * np.nan_to_num(others.spread_m))
         backed = (others.blocks >= LEAST_BLOCKS) & (others.passes >= LEAST_PASSES)
-        far[rows] = backed & (np.abs(depth - level) > limit)
+        outside = (depth < others.least_m - limit / 2) | (depth > others.greatest_m + limit / 2)
+        far[rows] = backed & outside & (np.abs(depth - level) > limit)
     return soundings.with_flag(Flag.far_outlier, far & ~soundings.has(Flag.rise))
 
 

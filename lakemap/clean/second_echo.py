@@ -84,8 +84,9 @@ def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, ext
     twice_after = leapt_out & twice(end, after, extra_m[last])
     near_before = leapt_in & twice(start, before, extra_m[first], OTHER_END)
     near_after = leapt_out & twice(end, after, extra_m[last], OTHER_END)
-    long = (size >= LEAST_ROWS) & (floor_before + floor_after >= LEAST_SHARE * size)
-    sure = long & (twice_before & near_after | near_before & twice_after)
+    long = size >= LEAST_ROWS
+    between = floor_before + floor_after >= LEAST_SHARE * size
+    sure = long & between & (twice_before & near_after | near_before & twice_after)
     doubtful = long & ~sure & (twice_before | twice_after | (~early & ~later))
     if doubtful.any():
         others = other_passes(soundings, line.rows, settings.neighbour_cell_m)

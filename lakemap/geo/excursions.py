@@ -193,6 +193,7 @@ def _straight(line: SailedLine, floor: Floor, low: Ints, high: Ints, at: Ints) -
     pairs = np.where(run > 0, (z[:, j] - z[:, i]) / np.where(run > 0, run, 1.0), np.inf)
     pairs.sort(axis=1)
     count = (run > 0).sum(axis=1)
-    slope = pairs[np.arange(len(pairs)), np.maximum(count - 1, 0) // 2]
+    row, middle = np.arange(len(pairs)), np.maximum(count - 1, 0)
+    slope = np.where(count > 0, (pairs[row, middle // 2] + pairs[row, (middle + 1) // 2]) / 2, 0.0)
     slope = np.where((high - low >= 4) & (count > 0), slope, floor.slope[at])
     return slope, np.median(z - slope[:, None] * s, axis=1)

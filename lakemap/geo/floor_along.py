@@ -135,7 +135,7 @@ def _level_on_slope(line: SailedLine, at: Ints, low: Ints, high: Ints) -> Floats
         index = spread(low[part], high[part])
         s, z = line.s_m[index] - line.s_m[at[part], None], line.depth_m[index]
         half = SAMPLES // 2
-        run = s[:, -half:].mean(axis=1) - s[:, :half].mean(axis=1)
+        run = np.median(s[:, -half:], axis=1) - np.median(s[:, :half], axis=1)
         fall = np.median(z[:, -half:], axis=1) - np.median(z[:, :half], axis=1)
         slope = np.where(run > 0, fall / np.where(run > 0, run, 1.0), 0.0)
         level[part] = np.median(z - slope[:, None] * s, axis=1)
