@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg import cho_factor, cho_solve
 from scipy.sparse.linalg import splu
+from threadpoolctl import threadpool_limits
 
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.soundings import PassBias
@@ -62,7 +63,8 @@ def _with_prior(normal: sparse.csc_matrix, prior_sigma_m: float) -> sparse.csc_m
 
 
 def _solve(normal: sparse.csc_matrix, right: Floats, prior_sigma_m: float) -> Floats:
-    return np.asarray(splu(_with_prior(normal, prior_sigma_m)).solve(right))
+    with threadpool_limits(1):
+        return np.asarray(splu(_with_prior(normal, prior_sigma_m)).solve(right))
 
 
 def _standard_errors(normal: sparse.csc_matrix, prior_sigma_m: float) -> Floats:
@@ -70,5 +72,7 @@ def _standard_errors(normal: sparse.csc_matrix, prior_sigma_m: float) -> Floats:
     k = normal.shape[0]
     if k > DENSE_LIMIT:
         return np.full(k, prior_sigma_m)
-    factor = cho_factor(_with_prior(normal, prior_sigma_m).toarray())
-    return np.sqrt(np.diag(cho_solve(factor, np.eye(k))))
+    # one thread: the last bits of a product depend on how it is shared out
+    with threadpool_limits(1):
+        factor = cho_factor(_with_prior(normal, prior_sigma_m).toarray())
+        return np.sqrt(np.diag(cho_solve(factor, np.eye(k))))
