@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from threadpoolctl import threadpool_limits
+
 from lakemap.clean import clean, flag_off_water
 from lakemap.echo import find_rises, place_marks
 from lakemap.geo.crossovers import find_crossovers
@@ -44,6 +46,7 @@ def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
     return Checked(soundings, find_crossovers(soundings), shore)
 
 
+@threadpool_limits.wrap(limits=1)  # the last bits of a product depend on how threads share it
 def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     """From everything recorded on one lake to surfaces, terrain and spots; nothing is written here."""
     s = lake.settings
