@@ -46,7 +46,8 @@ def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
     return Checked(soundings, find_crossovers(soundings), shore)
 
 
-@threadpool_limits.wrap(limits=1)  # the last bits of a product depend on how threads share it
+# one thread: the last bits of a product depend on how threads share it
+@threadpool_limits.wrap(limits=1)  # type: ignore
 def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     """From everything recorded on one lake to surfaces, terrain and spots; nothing is written here."""
     s = lake.settings
