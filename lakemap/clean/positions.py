@@ -22,6 +22,8 @@ LOOK_BACK = 40
 """Pieces of track looked back over when a row's piece seeks one it can have come from."""
 USUAL_SPEED_FACTOR, LEAST_LIMIT_MPS = 2.5, 8.0
 """A step out and back is a jump beyond this many times the log's 99th percentile of speed, at least 8 m/s."""
+LEAST_STEP_S = 0.01
+"""Rows closer in time than this say nothing of speed: no receiver gives a hundred fixes a second."""
 EXCURSION_ROWS = 5
 UNTIMED_JUMP_FACTOR, UNTIMED_JUMP_M = 50.0, 100.0
 """Without times, a step out and back of 50 median steps and 100 m is a jump."""
@@ -132,7 +134,8 @@ def _usual_reach(
         return lambda a, b: np.full(len(a), limit_m)
     t = np.nan_to_num(soundings.time_s[rows])
     dt = np.diff(t)
-    speed = step[dt > 0] / dt[dt > 0]
+    apart = dt >= LEAST_STEP_S
+    speed = step[apart] / dt[apart]
     usual = float(np.quantile(speed, 0.99)) if len(speed) else LEAST_LIMIT_MPS
     limit = min(settings.max_speed_mps, max(LEAST_LIMIT_MPS, USUAL_SPEED_FACTOR * usual))
     return lambda a, b: limit * np.maximum(t[b] - t[a], 0.0) + settings.gps_noise_m / 2

@@ -77,9 +77,10 @@ def test_a_trench_is_not_the_second_echo():
     assert flagged(clean(trench, CleanSettings())) == []
 
 
-def test_two_false_shallows_do_not_make_the_floor_between_them_a_lock():
-    "Two readings at half the depth, twice, 60 rows apart: the floor between stays."
-    rows = np.array([100, 101, 160, 161])
+@pytest.mark.parametrize("size", [2, 6])
+def test_two_false_shallows_do_not_make_the_floor_between_them_a_lock(size):
+    "A few readings at half the depth, twice, 60 rows apart: the floor between stays."
+    rows = np.concatenate([np.arange(100, 100 + size), np.arange(160, 160 + size)])
     cleaned = spoiled(flat, rows, lambda depth: depth / 2)
     assert not cleaned.has(Flag.second_echo_lock).any()
 

@@ -57,6 +57,17 @@ def test_noise_within_a_tiny_time_is_no_jump():
     assert not flag_jumps(noisy, SETTINGS).has(Flag.position_jump).any()
 
 
+def test_rows_at_almost_the_same_time_say_nothing_of_speed():
+    "Two rows a metre and the least float apart in time: no overflow, and the bad fix elsewhere is still found."
+    x, y = way()
+    y[200:202] += 40.0
+    soundings = at(x, y)
+    time_s = soundings.time_s.copy()
+    time_s[1] = time_s[0] + 5e-324
+    found = flag_jumps(soundings.with_columns(time_s=time_s), SETTINGS).has(Flag.position_jump)
+    assert np.flatnonzero(found).tolist() == [200, 201]
+
+
 def test_a_fast_transit_is_no_jump():
     "Trolling, then 15 m/s to the next bay, then trolling again."
     x = np.cumsum(np.repeat([0.9, 7.5, 0.9], [300, 30, 300]))
