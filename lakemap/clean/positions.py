@@ -82,7 +82,7 @@ def _main_chain(soundings: Soundings, rows: Ints, speed_mps: float, noise_m: flo
     """Which rows (m,) lie on the heaviest chain of reachable pieces. A clock that runs backwards is no evidence."""
     x, y, t = soundings.x_m[rows], soundings.y_m[rows], np.nan_to_num(soundings.time_s[rows])
     step, dt = np.hypot(np.diff(x), np.diff(y)), np.diff(t)
-    cut = (step > speed_mps * np.maximum(dt, 0.0) + noise_m) & (dt >= 0)
+    cut = (step > speed_mps * np.maximum(dt, 0.0) + noise_m) | (dt < 0)
     edges = np.concatenate([[0], np.flatnonzero(cut) + 1, [len(rows)]])
     first, last, weight = edges[:-1], edges[1:] - 1, np.diff(edges)
     best, before, top = weight.astype(np.float64), np.full(len(weight), -1), 0

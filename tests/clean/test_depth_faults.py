@@ -56,6 +56,16 @@ def test_a_display_that_held_its_depth():
     assert np.flatnonzero(cleaned.has(Flag.lost_bottom)).tolist() == list(range(101, 130))
 
 
+def test_a_display_that_held_its_depth_over_a_flat_floor():
+    "No leap tells it there, only a run of 30 that noise of 15 cm on a 0.1 m display would not bring."
+    x, y, sailed = sail(passes=4)
+    depth = np.round(flat(x, y) + 0.04 + np.random.default_rng(1).normal(0, 0.15, len(x)), 1)
+    depth[100:130] = depth[100]
+    cleaned = clean(logged(x, y, depth, sailed), CleanSettings())
+    assert set(range(101, 130)) <= set(np.flatnonzero(cleaned.has(Flag.lost_bottom)).tolist())
+    assert np.count_nonzero(~cleaned.usable()) <= 31
+
+
 def test_a_still_floor_on_a_coarse_display_is_not_lost():
     "The same depth in every row of a flat floor: nothing wrong."
     x, y, sailed = sail(passes=2)
@@ -117,6 +127,15 @@ def test_a_single_high_rise_is_a_spike_and_a_low_one_a_note():
     assert np.flatnonzero(cleaned.has(Flag.spike)).tolist() == [50]
     assert np.flatnonzero(cleaned.has(Flag.rise)).tolist() == [150, 250, 251]
     assert cleaned.usable()[[150, 250, 251]].all()
+
+
+def test_what_no_cover_can_be_is_a_spike():
+    "One ping 3.5 m up, and two pings that leave 0.3 m of 6 m: spikes; two pings 3.5 m up may be standing timber."
+    cleaned = spoiled(lambda x, y: 2 * flat(x, y), np.array([50]), 8.5)
+    assert np.flatnonzero(cleaned.has(Flag.spike)).tolist() == [50]
+    cleaned = spoiled(flat, np.array([150, 151, 250, 251]), np.array([0.3, 0.3, 2.5, 2.5]))
+    assert np.flatnonzero(cleaned.has(Flag.spike)).tolist() == [150, 151]
+    assert np.flatnonzero(cleaned.has(Flag.rise)).tolist() == [250, 251]
 
 
 def test_a_depth_that_no_other_pass_supports():

@@ -82,6 +82,15 @@ def test_two_recordings_in_one_log_both_stay():
     assert not flag_jumps(soundings, SETTINGS).has(Flag.position_jump).any()
 
 
+def test_a_bad_fix_before_the_clock_starts_anew():
+    "The last row of the first recording lies 5 km aside: that row alone is flagged, neither recording is lost."
+    x, y = way(200)
+    x, y = np.concatenate([x, x + 900.0]), np.concatenate([y, y])
+    y[199] += 5000.0
+    soundings = at(x, y).with_columns(time_s=np.tile(np.arange(200) * 0.5, 2))
+    assert np.flatnonzero(flag_jumps(soundings, SETTINGS).has(Flag.position_jump)).tolist() == [199]
+
+
 def test_out_and_back_without_times():
     "A table without times: one row 2 km aside is flagged."
     x, y = way(100)

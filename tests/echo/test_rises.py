@@ -65,6 +65,13 @@ def test_one_ping_with_another_pass_beside_it_is_a_hit():
     assert len(apart) == 0
 
 
+def test_a_pass_does_not_support_itself():
+    "Two single pings 5.4 m apart on one pass: neither is a hit, nobody else saw them."
+    cleaned = planted([(119.7, 20.0, 0.5, 1.0), (125.1, 20.0, 0.5, 1.0)])
+    assert np.count_nonzero(cleaned.has(Flag.rise)) == 2
+    assert len(find_rises(cleaned, SETTINGS)) == 0
+
+
 def test_unlike_heights_do_not_support_each_other():
     "0.5 m beside 2.4 m, one ping each: not sightings of one thing."
     assert len(find_rises(planted([(120.6, 20.0, 0.5, 0.5), (121.5, 24.0, 0.5, 2.4)], apart_m=4.0, passes=10),
