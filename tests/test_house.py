@@ -111,5 +111,5 @@ def test_no_machine_paths_or_hosts():
     "Nothing in the project speaks of the machine it was written on or of a registry's host."
     for path in [*MODULES, *ROOT.glob("*.md"), ROOT / "pyproject.toml"]:
         text = path.read_text()
-        for word in ("/" + "root/", "/" + "tmp/", "pythonhosted", "pypi" + ".org"):
+        for word in ("/" + "root/", "/" + "tmp/", "python" + "hosted", "pypi" + ".org"):
             assert word not in text, f"{path.name} holds {word}"

@@ -24,7 +24,7 @@ ENOUGH_TO_SCALE = 40
 """Fewer left-out readings than this leave sigma as the model says (own choice)."""
 
 SCALE_LIMITS = (1.0, 3.0)
-"""Left-out passes lie farther from data than most pixels, so they are not trusted beyond this (own choice)."""
+"""Left-out passes lie farther from data than most pixels: they may widen sigma, never narrow it (own choice)."""
 
 
 @dataclass(frozen=True)

@@ -187,7 +187,7 @@ def test_without_times_squares_are_left_out():
 
 
 def test_scale_of_sigma_is_what_the_misses_ask_for():
-    "Misses of a normal law with half the claimed sigma shrink it to the limit, with twice the sigma they double it."
+    "Misses of a normal law with twice the claimed sigma double it; with half of it they leave it: sigma never shrinks."
     miss = np.random.default_rng(8).normal(size=4000)
     group = np.arange(4000) % 10
 
@@ -196,4 +196,4 @@ def test_scale_of_sigma_is_what_the_misses_ask_for():
 
     assert scale(0.5) == pytest.approx(2.0, rel=0.06)
     assert scale(1.0) == pytest.approx(1.0, rel=0.06)
-    assert scale(2.0) == 0.75
+    assert scale(2.0) == 1.0
