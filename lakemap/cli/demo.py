@@ -14,7 +14,7 @@ from lakemap.demo import DEMO_NAME, DEMO_SETTINGS, demo_files
 from lakemap.errors import OutputError
 
 _NOTHING: dict[str, Any] = {
-    "logs": (), "marks": (), "shore": (), "depth_unit": None, "depth_from": None, "columns": None,
+    "depth_unit": None, "depth_from": None, "columns": None,
     "settings_file": None, "assignments": (), "crs": None,
 }
 

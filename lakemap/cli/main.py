@@ -3,30 +3,51 @@
 from __future__ import annotations
 
 import sys
+from importlib import import_module
 
 import click
 
-from lakemap.cli.check import check
-from lakemap.cli.demo import demo
-from lakemap.cli.formats import formats
-from lakemap.cli.map import map_
 from lakemap.errors import LakemapError
 from lakemap.version import VERSION
 
 WRONG_USE, OWN_FAULT, INTERRUPTED, FAILED = 2, 70, 130, 1
 
+COMMANDS = {
+    "demo": ("demo", "Map an invented lake from files that an invented boat recorded on it."),
+    "map": ("map_", "Make the map of one lake from logs, tables, marks and a shoreline."),
+    "check": ("check", "Read and clean files and say how good they are; nothing is written."),
+    "formats": ("formats", "List what can be read."),
+}
+"""Command -> its function, in the file of the command's name, and its line in the help of all."""
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+
+class Commands(click.Group):
+    """Fetches a command when it is first asked for: the help of all needs no stage of the job to be loaded."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, None where there is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        found: click.Command = getattr(import_module(f"lakemap.cli.{cmd_name}"), COMMANDS[cmd_name][0])
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """A line for each command."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.command(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 120})
 @click.version_option(VERSION, prog_name="lakemap")
 def lakemap() -> None:
     """Make a map of depth and bottom hardness of your own lake from many passes with a sounder, with its error.
 
     Not for navigation.
     """
-
-
-for command in (demo, map_, check, formats):
-    lakemap.add_command(command)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -10,17 +10,33 @@ import click
 
 from lakemap.errors import UsageError
 from lakemap.project import Lake, read_settings_file, with_settings
+from lakemap.read.find import roles_read
+from lakemap.read.reader import OPTIONS, Role
 from lakemap.units import parse_length_m
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 _READABLE = click.Path(path_type=Path)
 
+_ROLE_HELP: Mapping[Role, str] = {
+    "log": "A file that is a log, whatever it looks like.",
+    "marks": "A file of marks: a table, GPX waypoints or points.",
+    "shore": "Shoreline polygons; islands are holes.",
+    "levels": "Level of the lake by time.",
+    "profile": "Temperature of the water by depth.",
+    "samples": "What the bottom is at places where it was felt or seen.",
+    "check_depths": "Depths measured by hand, to check the sounder with.",
+    "prior": "What is known of the depth already.",
+    "hazards": "Dangers, with a distance to keep.",
+    "closed": "Closed areas.",
+    "catches": "Catches.",
+    "edits": "Your own word on rows and spots.",
+    "boat": "The boat and its sounders (TOML).",
+}
+
 _OPTIONS = (
     click.argument("files", nargs=-1, type=_READABLE),
-    click.option("--log", "logs", multiple=True, type=_READABLE, help="A file that is a log, whatever it looks like."),
-    click.option("--marks", multiple=True, type=_READABLE, help="A file of marks: CSV or GPX waypoints."),
-    click.option("--shore", multiple=True, type=_READABLE, help="Shoreline polygons; islands are holes."),
+    *(click.option(OPTIONS[role], role, multiple=True, type=_READABLE, help=_ROLE_HELP[role]) for role in roles_read()),
     click.option("--units", type=click.Choice(["ft", "m"]), help="Unit of lengths in the results."),
     click.option("--depth-unit", type=click.Choice(["ft", "m", "fathom"]), help="Unit of depths in tables without it."),
     click.option("--depth-from", type=click.Choice(["transducer", "surface", "keel"]),
@@ -44,7 +60,7 @@ def lake_options(command: Command) -> Command:
 def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, name: str = "") -> Lake:
     """The Lake that the options describe; ``extra`` settings by dotted key lie below what the user gave."""
     paths: Sequence[Path] = given["files"]
-    if not (paths or given["logs"]):
+    if not (paths or given.get("log")):
         raise UsageError("no files given; name logs, tables or folders, or try: lakemap demo")
     tables = with_settings({}, [f"{key}={_toml(value)}" for key, value in (extra or {}).items()])
     if given["settings_file"]:
@@ -58,7 +74,7 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
     short = [f"{key}={_toml(value)}" for key, value in flags.items() if value is not None]
     tables = with_settings(tables, [*short, *given["assignments"]])
     return Lake.from_files(
-        paths, tables, logs=given["logs"], marks=given["marks"], shore=given["shore"], name=name
+        paths, tables, roles={role: given[role] for role in roles_read() if given.get(role)}, name=name
     )
 
 

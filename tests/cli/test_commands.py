@@ -2,25 +2,38 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import click
 import pytest
 from click.testing import CliRunner
 
-from lakemap.cli.main import lakemap, run
+from lakemap.cli.main import COMMANDS, lakemap, run
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
 
 
-@pytest.mark.parametrize("name", sorted(lakemap.commands))
+def command(name):
+    return lakemap.get_command(click.Context(lakemap), name)
+
+
+def test_the_help_of_all_loads_no_stage_of_the_job():
+    "Somebody who asks what there is does not wait for the stages to load."
+    code = "import sys; from lakemap.cli.main import run; run(['--help']); sys.exit('scipy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
 def test_every_command_explains_itself_and_stands_in_the_readme(name):
     "Help for each command and each of its options; a line of README that uses it."
     result = CliRunner().invoke(lakemap, [name, "--help"])
     assert result.exit_code == 0 and len(result.output) > 100
-    options = [option for option in lakemap.commands[name].params if isinstance(option, click.Option)]
+    options = [option for option in command(name).params if isinstance(option, click.Option)]
     assert all(option.help for option in options)
     assert f"lakemap {name}" in README
+    assert COMMANDS[name][1].rstrip(".").split()[0] == command(name).get_short_help_str().split()[0]
 
 
 def test_formats_lists_every_reader(capsys):
