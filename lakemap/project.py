@@ -15,7 +15,8 @@ from lakemap.errors import InputError, SettingError
 from lakemap.grid.settings import GridSettings
 from lakemap.hardness.settings import HardnessSettings
 from lakemap.publish.settings import PublishSettings
-from lakemap.read.find import sort_files
+from lakemap.read.find import LakeFiles, sort_files
+from lakemap.read.reader import Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 from lakemap.spots.settings import SpotSettings
@@ -94,11 +95,8 @@ class Lake:
     """Everything recorded on one lake, by role, and how to work on it."""
 
     name: str
-    logs: tuple[Source, ...]
-    marks: tuple[Source, ...]
-    shore: tuple[Source, ...]
+    files: LakeFiles
     settings: LakeSettings = field(default_factory=LakeSettings)
-    messages: tuple[str, ...] = ()
 
     @classmethod
     def from_files(
@@ -109,24 +107,52 @@ class Lake:
         logs: Sequence[str | Path] = (),
         marks: Sequence[str | Path] = (),
         shore: Sequence[str | Path] = (),
+        roles: Mapping[Role, Sequence[str | Path]] | None = None,
         name: str = "",
     ) -> Self:
-        """Sort files and folders by content; those under ``logs``, ``marks`` and ``shore`` by the caller's word.
+        """Sort files and folders by content; those under ``logs``, ``marks``, ``shore`` or a role by the caller's word.
 
+        ``roles`` has files by role (``{"levels": ["gauge.csv"]}``); a file under two roles is taken for both.
         ``settings`` is a LakeSettings, or tables as in a settings file.
         Raises UnknownFormat, AmbiguousFile, SettingError.
         """
-        forced = {Path(p): role for role, group in (("log", logs), ("marks", marks), ("shore", shore)) for p in group}
-        sorted_files = sort_files([*map(Path, paths), *forced], forced)
+        forced: dict[Path, list[Role]] = {}
+        own: dict[Role, Sequence[str | Path]] = {"log": logs, "marks": marks, "shore": shore}
+        for role, group in (*own.items(), *(roles or {}).items()):
+            for path in group:
+                forced.setdefault(Path(path), []).append(role)
         chosen = settings if isinstance(settings, LakeSettings) else LakeSettings.from_tables(settings or {})
-        return cls(
-            name or "Lake", sorted_files.logs, sorted_files.marks, sorted_files.shore, chosen, sorted_files.messages
-        )
+        return cls(name or "Lake", sort_files([*map(Path, paths), *forced], forced), chosen)
+
+    def of(self, role: Role) -> tuple[Source, ...]:
+        """The files of a role, in the order of names."""
+        return self.files.of(role)
+
+    @property
+    def logs(self) -> tuple[Source, ...]:
+        """Files of soundings."""
+        return self.of("log")
+
+    @property
+    def marks(self) -> tuple[Source, ...]:
+        """Files of marks."""
+        return self.of("marks")
+
+    @property
+    def shore(self) -> tuple[Source, ...]:
+        """Files of shoreline polygons."""
+        return self.of("shore")
+
+    @property
+    def messages(self) -> tuple[str, ...]:
+        """What there is to say about files that are not read."""
+        return self.files.messages
 
     @property
     def inputs(self) -> dict[str, str]:
         """Each file's name and SHA-256, in the order of names."""
-        return {source.name: source.sha256 for source in sorted((*self.logs, *self.marks, *self.shore), key=_by_name)}
+        sources = (source for group in self.files.roles.values() for source in group)
+        return {source.name: source.sha256 for source in sorted(sources, key=_by_name)}
 
 
 def _by_name(source: Source) -> tuple[str, str]:

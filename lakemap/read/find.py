@@ -3,32 +3,48 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
 from lakemap.errors import AmbiguousFile, InputError, UnknownFormat
 from lakemap.model.outputs import MAP, SUMMARY
 from lakemap.plugin_folder import find_classes
-from lakemap.read.reader import PERHAPS, Reader, Role
+from lakemap.read.reader import LIKELY, OPTIONS, PERHAPS, Reader, Role
 from lakemap.read.source import Source
 
 GROUP = "lakemap.readers"
 SIDECARS = frozenset((".shx", ".dbf", ".prj", ".cpg", ".qix", ".sbn", ".sbx"))
 """Files that belong to a Shapefile beside them."""
-OPTIONS: Mapping[Role, str] = {"log": "--log", "marks": "--marks", "shore": "--shore"}
+Forced = Role | Sequence[Role]
 
 
 @dataclass(frozen=True)
 class LakeFiles:
     """Files by role, each in the order of names (then of SHA-256), and what there is to say about the rest."""
 
-    logs: tuple[Source, ...] = ()
-    marks: tuple[Source, ...] = ()
-    shore: tuple[Source, ...] = ()
+    roles: Mapping[Role, tuple[Source, ...]] = field(default_factory=dict)
     messages: tuple[str, ...] = ()
+
+    def of(self, role: Role) -> tuple[Source, ...]:
+        """The files of a role; none where there is none."""
+        return self.roles.get(role, ())
+
+    @property
+    def logs(self) -> tuple[Source, ...]:
+        """Files of soundings."""
+        return self.of("log")
+
+    @property
+    def marks(self) -> tuple[Source, ...]:
+        """Files of marks."""
+        return self.of("marks")
+
+    @property
+    def shore(self) -> tuple[Source, ...]:
+        """Files of shoreline polygons."""
+        return self.of("shore")
 
 
 @lru_cache(maxsize=1)
@@ -37,6 +53,12 @@ def find_readers() -> tuple[Reader, ...]:
     import lakemap.read
 
     return tuple(cls() for cls in find_classes(lakemap.read, Reader, group=GROUP))  # type: ignore[type-abstract]
+
+
+def roles_read() -> tuple[Role, ...]:
+    """Roles that some reader takes, in the order of OPTIONS."""
+    taken = {reader.role for reader in find_readers()}
+    return tuple(role for role in OPTIONS if role in taken)
 
 
 def reader_for(source: Source, role: Role) -> Reader:
@@ -48,13 +70,15 @@ def reader_for(source: Source, role: Role) -> Reader:
     return best
 
 
-def sort_files(paths: Sequence[Path], forced: Mapping[Path, Role | str] | None = None) -> LakeFiles:
-    """Files and folders (with what is in them) by role; ``forced`` gives the role of some by the user's word.
+def sort_files(paths: Sequence[Path], forced: Mapping[Path, Forced] | None = None) -> LakeFiles:
+    """Files and folders (with what is in them) by role; ``forced`` gives the role or roles of some by the user's word.
 
     Inside a folder a file that no reader takes, hidden files and folders of results cost a message only.
     Raises UnknownFormat, AmbiguousFile, InputError.
     """
-    forced = {_same(path): role for path, role in (forced or {}).items()}
+    words: dict[Path, tuple[Role, ...]] = {}
+    for path, given in (forced or {}).items():
+        words[_same(path)] = words.get(_same(path), ()) + ((given,) if isinstance(given, str) else tuple(given))
     messages: list[str] = []
     taken: list[tuple[Source, Role]] = []
     seen: set[Path] = set()
@@ -63,9 +87,8 @@ def sort_files(paths: Sequence[Path], forced: Mapping[Path, Role | str] | None =
             if _same(path) in seen:
                 continue
             seen.add(_same(path))
-            word = forced.get(_same(path), forced.get(_same(top)))
-            found = _take(path, word, messages, alone=path == top)
-            taken += [found] if found else []
+            told = words.get(_same(path), words.get(_same(top), ()))
+            taken += _take(path, told, messages, alone=path == top)
     taken = _once_each(sorted(taken, key=lambda pair: (pair[0].name, pair[0].sha256)), messages)
     return _by_role(_numbered(taken), tuple(sorted(messages)))
 
@@ -115,34 +138,39 @@ def _walk(folder: Path, messages: list[str]) -> Iterator[Path]:
             yield from _walk(path, messages)
 
 
-def _take(path: Path, word: str | None, messages: list[str], *, alone: bool) -> tuple[Source, Role] | None:
-    """The file and its role; None, and a message, for one inside a folder that cannot be taken."""
+def _take(path: Path, told: Sequence[Role], messages: list[str], *, alone: bool) -> list[tuple[Source, Role]]:
+    """The file with its role or roles; none, and a message, for one inside a folder that cannot be taken."""
     if not alone and path.suffix.lower() in SIDECARS and path.with_suffix(".shp").exists():
-        return None
+        return []
     try:
         source = Source.of(path)
-        return source, _role(source, word)
+        return [(source, role) for role in _roles(source, told)]
     except InputError as fault:
         if alone:
             raise
         unknown = isinstance(fault, UnknownFormat)
         messages.append(f"{path.name}: not read, no reader takes it" if unknown else f"{fault}")
-        return None
+        return []
 
 
-def _role(source: Source, word: str | None) -> Role:
-    roles = [role for role in OPTIONS if word in (None, role)]
-    if word is not None:
-        reader_for(source, roles[0])
-        return roles[0]
-    odds = {role: max((r.likelihood(source) for r in find_readers() if r.role == role), default=0.0) for role in roles}
-    likely = [role for role in roles if odds[role] >= PERHAPS]
+def _roles(source: Source, told: Sequence[Role]) -> tuple[Role, ...]:
+    """The roles that the user told, else the one role that the content is fit for."""
+    if told:
+        for role in told:
+            reader_for(source, role)
+        return tuple(role for role in OPTIONS if role in told)
+    odds = {
+        role: max(reader.likelihood(source) for reader in find_readers() if reader.role == role)
+        for role in roles_read()
+    }
+    least = LIKELY if max(odds.values()) >= LIKELY else PERHAPS
+    likely = [role for role in odds if odds[role] >= least]
     if not likely:
         raise UnknownFormat(f"{source.name}: no reader takes it; what can be read: {_readable()}; see lakemap formats")
     if len(likely) > 1:
         options = " or ".join(f"{OPTIONS[role]} {source.name}" for role in likely)
         raise AmbiguousFile(f"{source.name}: could be {' or '.join(likely)}; say which with {options}")
-    return likely[0]
+    return (likely[0],)
 
 
 def _readable(role: Role | None = None) -> str:
@@ -150,17 +178,19 @@ def _readable(role: Role | None = None) -> str:
 
 
 def _by_role(taken: list[tuple[Source, Role]], messages: tuple[str, ...]) -> LakeFiles:
-    logs, marks, shore = (tuple(source for source, role in taken if role == wanted) for wanted in OPTIONS)
-    return LakeFiles(logs, marks, shore, messages)
+    roles = {wanted: tuple(source for source, role in taken if role == wanted) for wanted in OPTIONS}
+    return LakeFiles({role: sources for role, sources in roles.items() if sources}, messages)
 
 
 def _numbered(taken: list[tuple[Source, Role]]) -> list[tuple[Source, Role]]:
-    """Files that share a base name get a number, in the order of their SHA-256."""
-    shared = Counter(source.name for source, _ in taken)
-    counted: Counter[str] = Counter()
+    """Files that share a base name get a number, in the order of their SHA-256; a file in two roles keeps one name."""
+    known: dict[str, list[str]] = {}
+    for source, _ in taken:
+        hashes = known.setdefault(source.name, [])
+        hashes += [source.sha256] if source.sha256 not in hashes else []
     out = []
     for source, role in taken:
-        counted[source.name] += 1
-        name = f"{source.name} ({counted[source.name]})" if shared[source.name] > 1 else source.name
+        hashes = known[source.name]
+        name = f"{source.name} ({hashes.index(source.sha256) + 1})" if len(hashes) > 1 else source.name
         out.append((dataclasses.replace(source, name=name), role))
     return out

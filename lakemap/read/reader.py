@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from typing import ClassVar, Literal
+from collections.abc import Mapping
+from typing import ClassVar, Literal, get_args
 
-from lakemap.model.marks import Marks
-from lakemap.model.shoreline import Shoreline
-from lakemap.model.soundings import Soundings
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 
-Role = Literal["log", "marks", "shore"]
+Role = Literal[
+    "log", "marks", "shore", "levels", "profile", "samples", "check_depths", "prior", "hazards", "closed", "catches",
+    "edits", "boat",
+]
+"""What a file may be for; a role counts from the moment that some reader takes it."""
+OPTIONS: Mapping[Role, str] = {role: "--" + role.replace("_", "-") for role in get_args(Role)}
+"""The option that gives a file its role, in the order in which roles are named."""
 
 SURE, LIKELY, PERHAPS = 0.95, 0.8, 0.5
-"""Likelihoods that readers give; from PERHAPS on a reader is a candidate."""
+"""Likelihoods that readers give. From LIKELY on the file is fit for the role; PERHAPS says that it may have been meant
+so although something lacks, so that the fault can be named: it counts only where no role is likelier."""
 
 
 class Reader(ABC):
@@ -30,5 +35,8 @@ class Reader(ABC):
         """How likely the file is of this format and role, 0..1, judged by its content and never by its name."""
 
     @abstractmethod
-    def read(self, source: Source, settings: ReadSettings) -> Soundings | Marks | Shoreline:
-        """Its content by role: Soundings of one log, Marks, or Shoreline. Raises InputError where nothing is usable."""
+    def read(self, source: Source, settings: ReadSettings) -> object:
+        """Its content as a frozen dataclass of model/: Soundings of one log, Marks, Shoreline and so on by role.
+
+        Raises InputError where nothing is usable, and nothing else whatever the bytes.
+        """

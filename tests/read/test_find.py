@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,12 +12,13 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from log_lines import dbt, rmc, source_of
 
+from lakemap import Lake
 from lakemap.errors import AmbiguousFile, InputError, LakemapError, NothingUsable, UnknownFormat
 from lakemap.model.outputs import SUMMARY
 from lakemap.model.soundings import Soundings
 from lakemap.read.find import find_readers, sort_files
 from lakemap.read.load import read_logs, read_marks, read_shore
-from lakemap.read.reader import Reader
+from lakemap.read.reader import OPTIONS, Reader
 from lakemap.read.settings import ReadSettings
 
 LOG = rmc("120000") + dbt(4) + rmc("120001", "4807.0001") + dbt(5) + rmc("120002", "4807.0002")
@@ -36,8 +39,9 @@ def names(files):
 def test_every_reader_keeps_the_contract():
     "Found by the scan, named once, with a role, suffixes and a line of summary; one concrete class a module."
     readers = find_readers()
-    assert {reader.role for reader in readers} == {"log", "marks", "shore"} and len(readers) == 6
-    assert len({reader.name for reader in readers}) == len({type(reader).__module__ for reader in readers}) == 6
+    assert {"log", "marks", "shore"} <= {reader.role for reader in readers} <= set(OPTIONS)
+    assert len({reader.name for reader in readers}) == len({type(reader).__module__ for reader in readers})
+    assert len({reader.name for reader in readers}) == len(readers)
     for reader in readers:
         assert isinstance(reader, Reader) and reader.summary and all(s.startswith(".") for s in reader.suffixes)
 
@@ -66,6 +70,16 @@ def test_a_file_of_two_roles_is_refused_until_told(tmp_path, text, options):
         sort_files([path])
     assert names(sort_files([path], {path: "log"})) == [["two.x"], [], []]
     assert names(sort_files([tmp_path], {path: "marks"})) == [[], ["two.x"], []]
+
+
+def test_one_file_may_be_told_to_be_two_things(tmp_path):
+    "Depths and kinds in one table: given under both options, however its path is written, it keeps one name."
+    path = tmp_path / "two.x"
+    path.write_text("lat,lon,depth_m,kind\n46.8,-100.3,4,stump\n")
+    files = sort_files([path], {path: "log", Path(os.path.relpath(path)): ("marks",)})
+    assert names(files) == [["two.x"], ["two.x"], []] and files.of("levels") == () and not files.messages
+    lake = Lake.from_files([path], roles={"log": [path], "marks": [path]})
+    assert lake.inputs == {"two.x": files.logs[0].sha256} and len(lake.logs) == len(lake.marks) == 1
 
 
 def test_a_role_that_cannot_be_is_refused(tmp_path):
