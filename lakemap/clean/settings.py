@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lakemap.errors import SettingError
 from lakemap.limits import Settings, above, at_least, between, one_of
+
+CORRECTIONS = ("clock", "latency", "lever arm", "draft", "sound speed", "lake level", "check depths", "edits")
+"""Names of all corrections, in the order they are applied; ``clean.off`` takes them."""
 
 
 @dataclass(frozen=True)
@@ -40,3 +44,22 @@ class CleanSettings(Settings):
         0.0, default=1000.0, why="a few rows this far from all others are not of this lake")
     shore_margin_m: float = at_least(
         0.0, default=15.0, why="a shoreline and a fix both have errors: so far outside still counts as water")
+    off: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check ranges; ``off`` may come as a list (TOML) or as one text, names divided by commas."""
+        super().__post_init__()
+        given = self.off.split(",") if isinstance(self.off, str) else self.off
+        given = given if isinstance(given, list | tuple) else ("",)
+        names = tuple(str(name).strip().replace("_", " ") for name in given)
+        for name in names:
+            if name not in CORRECTIONS:
+                raise SettingError(
+                    f"[clean] off = {self.off!r}: must hold names of corrections ({', '.join(CORRECTIONS)}); "
+                    "leave it out to apply what is known"
+                )
+        object.__setattr__(self, "off", names)
+
+    def applies(self, correction: str) -> bool:
+        """Whether a correction of CORRECTIONS is not switched off."""
+        return correction not in self.off

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 DepthReference = Literal["transducer", "surface", "keel"]
 GainLaw = Literal["none", "20logR", "40logR"]
+
+NOT_SAID = "nothing said it"
+"""Origin of a depth reference that neither file nor owner told."""
+
+
+class DraftSpan(NamedTuple):
+    """A draft [m] that held from one time until another [s since 1970]: a transducer raised or lowered, a load."""
+
+    from_s: float
+    until_s: float
+    draft_m: float
 
 
 @dataclass(frozen=True)
@@ -16,6 +27,10 @@ class LogFacts:
 
     A fact that is None is not known; ``origins`` says for each fact that is where it came from.
     ``datum_offset_m`` is what DPT's second field carried: positive, transducer to waterline; negative, to keel.
+    ``draft_m`` is the true draft where it is known, ``drafts`` what it was in some spans of time;
+    ``included_draft_m`` what the sounder itself had added to depths that count from the surface.
+    ``sounder`` is its name in boat.toml; ``forward_m, starboard_m`` from antenna to transducer; ``latency_s`` depth
+    behind fix, ``clock_offset_s`` the log's clock ahead of the true one.
     """
 
     name: str
@@ -34,3 +49,15 @@ class LogFacts:
     has_time: bool = True
     has_date: bool = True
     origins: Mapping[str, str] = field(default_factory=dict)
+    sounder: str | None = None
+    drafts: tuple[DraftSpan, ...] = ()
+    included_draft_m: float | None = None
+    forward_m: float | None = None
+    starboard_m: float | None = None
+    latency_s: float | None = None
+    clock_offset_s: float | None = None
+
+    @property
+    def reference_known(self) -> bool:
+        """Whether file or owner said what the depths count from."""
+        return self.origins.get("depth_reference", NOT_SAID) != NOT_SAID

@@ -47,11 +47,18 @@ _BLANKS: dict[str, Any] = {
 
 @dataclass(frozen=True)
 class Correction:
-    """One correction as listed in the report: crossover disagreement (or the shift itself) before and after."""
+    """One correction as listed in the report: median disagreement of depths where passes cross, before and after it
+    (where ``measure`` says so, something else), and by how much it moved depths on average.
+
+    ``by_row`` (n,) is the shift of each row until crossovers have shown what it did; it is dropped then.
+    """
 
     name: str
     before_m: float
     after_m: float
+    shift_m: float = float("nan")
+    measure: str = "crossovers"
+    by_row: Floats | None = dataclasses.field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)

@@ -97,7 +97,7 @@ def _log(soundings: Soundings, code: int, facts: LogFacts) -> dict[str, Any]:
         )
     known = {
         spec.name: getattr(facts, spec.name) for spec in dataclasses.fields(facts)
-        if spec.name not in _NO_FACTS and getattr(facts, spec.name) is not None
+        if spec.name not in _NO_FACTS and getattr(facts, spec.name) not in (None, ())
     }
     return {
         "name": facts.name, "sha256": facts.sha256, "reader": facts.reader, "rows_in": rows_in, "rows_used": used,
@@ -107,7 +107,10 @@ def _log(soundings: Soundings, code: int, facts: LogFacts) -> dict[str, Any]:
 
 
 def _correction(one: Correction) -> dict[str, Any]:
-    return {"name": one.name, "before_m": one.before_m, "after_m": one.after_m}
+    return {
+        "name": one.name, "before_m": one.before_m, "after_m": one.after_m, "measure": one.measure,
+        "shift_m": one.shift_m,
+    }
 
 
 def _surface(surface: Surface) -> dict[str, Any]:
