@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -104,7 +105,7 @@ def _once_each(taken: list[tuple[Source, Role]], messages: list[str]) -> list[tu
 
 
 def _same(path: Path) -> Path:
-    return Path(path).absolute()
+    return Path(os.path.abspath(path))
 
 
 def _files(top: Path, messages: list[str]) -> Iterator[Path]:
