@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
 DepthReference = Literal["transducer", "surface", "keel"]
-GainLaw = Literal["none", "20logR", "40logR"]
+GainLaw = Literal["none", "20logR", "40logR", "20logR+absorption", "40logR+absorption", "auto"]
+"""What a receiver adds with range r: so many log10 r, with or without 2 alpha r; ``auto``: a gain nobody knows."""
 
 NOT_SAID = "nothing said it"
 """Origin of a depth reference that neither file nor owner told."""
@@ -31,6 +32,9 @@ class LogFacts:
     ``included_draft_m`` what the sounder itself had added to depths that count from the surface.
     ``sounder`` is its name in boat.toml; ``forward_m, starboard_m`` from antenna to transducer; ``latency_s`` depth
     behind fix, ``clock_offset_s`` the log's clock ahead of the true one.
+    ``single``: readings taken one by one (line, pole, hole in the ice, castings), of which no pass may be made;
+    ``acoustic`` is False where no sound took part (line, pole): neither draft nor sound speed belongs to such a depth.
+    ``from_midnight``: without a date ``time_s`` counts from a midnight; False: running seconds of no known start.
     """
 
     name: str
@@ -56,6 +60,9 @@ class LogFacts:
     starboard_m: float | None = None
     latency_s: float | None = None
     clock_offset_s: float | None = None
+    single: bool = False
+    acoustic: bool = True
+    from_midnight: bool = True
 
     @property
     def reference_known(self) -> bool:
