@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import j1
 
 Floats = NDArray[np.float64]
 
 _PISTON_HALF_POWER = 1.616
 """k a sin(theta/2) where a circular piston's beam has fallen by 3 dB, one way (from memory)."""
+_PISTON_FIRST_NULL = 3.8317
+"""First zero of J1: beyond it lie the side lobes."""
+BEYOND_MAIN_LOBE_DB = 17.6
+"""One-way level of the first side lobe of a circular piston below the axis (Urick 1983, from memory): what is off the
+main lobe is at least so weak, and nothing finer is claimed of it."""
 
 
 def _half_rad(beam_deg: ArrayLike) -> Floats:
@@ -61,3 +67,26 @@ def first_return_shift_m(depth_m: ArrayLike, slope_deg: ArrayLike, beam_deg: Arr
     """How far uphill the point lies that answers first over a slope [m]; arguments as in first_return_depth_m."""
     g, h = np.radians(np.asarray(slope_deg, dtype=np.float64)), _half_rad(beam_deg)
     return np.asarray(first_return_depth_m(depth_m, slope_deg, beam_deg) * np.sin(np.minimum(g, h)), dtype=np.float64)
+
+
+def beam_loss_db(off_axis_deg: ArrayLike, beam_deg: ArrayLike) -> Floats:
+    """Level lost one way [dB] at an angle off the axis, by a circular piston's beam: 0 on it, 3 at half the beam.
+
+    -20 log10 |2 J1(u) / u| with u = k a sin(angle) (Urick 1983, chapter 3), BEYOND_MAIN_LOBE_DB at most; broadcast.
+    """
+    angle = np.radians(np.minimum(np.abs(np.asarray(off_axis_deg, dtype=np.float64)), 90.0))
+    u = np.maximum(_PISTON_HALF_POWER * np.sin(angle) / np.sin(_half_rad(beam_deg)), 1e-6)
+    with np.errstate(divide="ignore"):
+        loss = -20.0 * np.log10(np.abs(2.0 * j1(u) / u))
+    return np.asarray(np.where(u >= _PISTON_FIRST_NULL, BEYOND_MAIN_LOBE_DB, np.minimum(loss, BEYOND_MAIN_LOBE_DB)))
+
+
+def slope_loss_db(slope_deg: ArrayLike, beam_deg: ArrayLike) -> tuple[Floats, Floats]:
+    """Level [dB] that the first and the second echo lose both ways for coming from a slope's own direction; broadcast.
+
+    Mirrored in a slope g, the first echo leaves and comes back at the angle g off the vertical; the second meets
+    bottom, surface and bottom again and is its own way back only at 2 g (images of the transducer in the wedge of
+    surface and slope). So the second leaves a beam at a quarter of its full angle, the first at half of it.
+    """
+    g = np.asarray(slope_deg, dtype=np.float64)
+    return 2.0 * beam_loss_db(g, beam_deg), 2.0 * beam_loss_db(2.0 * g, beam_deg)

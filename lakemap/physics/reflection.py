@@ -32,8 +32,10 @@ BOTTOM_CLASSES: tuple[str, ...] = ("soft", "medium", "hard")
 NO_CLASS = -1
 """Class of a hardness that is not there."""
 
-_GAIN_ORDER: dict[GainLaw, int] = {"none": 0, "20logR": 1, "40logR": 2}
-"""How many times 20 log10 r a receiver adds at range r."""
+_GAIN_LAWS: dict[GainLaw, tuple[int, int]] = {
+    "none": (0, 0), "20logR": (1, 0), "40logR": (2, 0), "20logR+absorption": (1, 1), "40logR+absorption": (2, 1),
+}
+"""How many times 20 log10 r a receiver adds at range r, and how many times 2 alpha r."""
 
 
 @dataclass(frozen=True)
@@ -102,10 +104,16 @@ def reflection_from_loss(bl_db: ArrayLike) -> Floats:
     return np.asarray(10.0 ** (-np.asarray(bl_db, dtype=np.float64) / 20.0), dtype=np.float64)
 
 
-def _gain_order(gain_law: GainLaw) -> int:
-    if gain_law not in _GAIN_ORDER:
-        raise InputError(f"gain law {gain_law!r}: must be one of {', '.join(_GAIN_ORDER)}; say none if not known")
-    return _GAIN_ORDER[gain_law]
+def gain_db(range_m: ArrayLike, alpha_db_per_m: ArrayLike, gain_law: GainLaw) -> Floats:
+    """What a receiver with this gain law adds at a range [m], in dB; arguments broadcast.
+
+    Raises InputError for a law without a formula.
+    """
+    if gain_law not in _GAIN_LAWS:
+        raise InputError(f"gain law {gain_law!r}: must be one of {', '.join(_GAIN_LAWS)}; say none if not known")
+    order, absorbed = _GAIN_LAWS[gain_law]
+    r = np.asarray(range_m, dtype=np.float64)
+    return np.asarray(order * 20.0 * np.log10(r) + absorbed * 2.0 * np.asarray(alpha_db_per_m) * r, dtype=np.float64)
 
 
 def two_echo_levels_db(
@@ -114,13 +122,13 @@ def two_echo_levels_db(
 ) -> tuple[Floats, Floats]:
     """Levels of the first and second echo less the source level [dB]; depth below the transducer [m]; broadcast.
 
-    A gain law adds 20 or 40 log10 r at each echo's own range (d and 2 d), and nothing for absorption. A calm surface
-    loses nothing (Lurton 2010; Urick 1983). Raises InputError for an unknown gain law.
+    A gain law adds at each echo's own range (d and 2 d). A calm surface loses nothing (Lurton 2010; Urick 1983).
+    Raises InputError for an unknown gain law.
     """
     d, alpha = np.asarray(depth_m, dtype=np.float64), np.asarray(alpha_db_per_m, dtype=np.float64)
-    order, loss = _gain_order(gain_law), bottom_loss_db(reflection)
-    first = -20.0 * np.log10(2.0 * d) - 2.0 * alpha * d - loss + order * 20.0 * np.log10(d)
-    second = -20.0 * np.log10(4.0 * d) - 4.0 * alpha * d - 2.0 * loss + order * 20.0 * np.log10(2.0 * d)
+    loss = bottom_loss_db(reflection)
+    first = -20.0 * np.log10(2.0 * d) - 2.0 * alpha * d - loss + gain_db(d, alpha, gain_law)
+    second = -20.0 * np.log10(4.0 * d) - 4.0 * alpha * d - 2.0 * loss + gain_db(2.0 * d, alpha, gain_law)
     return np.asarray(first, np.float64), np.asarray(second - np.asarray(surface_loss_db, np.float64), np.float64)
 
 
@@ -135,8 +143,9 @@ def bottom_loss_from_echoes(
     """
     first, second = np.asarray(first_db, dtype=np.float64), np.asarray(second_db, dtype=np.float64)
     d, alpha = np.asarray(depth_m, dtype=np.float64), np.asarray(alpha_db_per_m, dtype=np.float64)
-    spreading = (1 - _gain_order(gain_law)) * DOUBLING_DB
-    return np.asarray(first - second - spreading - 2.0 * alpha * d - np.asarray(surface_loss_db), dtype=np.float64)
+    gained = gain_db(2.0 * d, alpha, gain_law) - gain_db(d, alpha, gain_law)
+    lost = DOUBLING_DB + 2.0 * alpha * d + np.asarray(surface_loss_db)
+    return np.asarray(first - second + gained - lost, dtype=np.float64)
 
 
 def geometric_second_bottom_m(depth_m: ArrayLike, draft_m: ArrayLike) -> Floats:
