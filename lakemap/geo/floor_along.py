@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.geo.tracks import GAP_FACTOR, LEAST_GAP_M, TIME_GAP_S
+from lakemap.geo.motion import TIME_GAP_S
+from lakemap.geo.tracks import GAP_FACTOR, LEAST_GAP_M
 from lakemap.model.soundings import NO_PASS, Soundings
 
 Floats = NDArray[np.float64]

@@ -67,3 +67,63 @@ def test_distance_along_a_pass_starts_again_with_each():
     for number in np.unique(out.pass_id):
         rows = along[out.pass_id == number]
         assert rows[0] == 0 and rows[-1] == pytest.approx(len(rows) - 1, abs=1.0)
+
+
+def wandering(n, sigma_m, memory_s, seed=0):
+    "Error of n fixes a second apart: a first-order drift, (n, 2)."
+    rng = np.random.default_rng(seed)
+    keep = np.exp(-1.0 / memory_s)
+    out = np.zeros((n, 2))
+    for row in range(1, n):
+        out[row] = keep * out[row - 1] + sigma_m * np.sqrt(1 - keep**2) * rng.standard_normal(2)
+    return out
+
+
+def placed(xy, **facts):
+    "A log of places a second apart."
+    n = len(xy)
+    return Soundings.build(n, [LogFacts("a", **facts)], x_m=xy[:, 0], y_m=xy[:, 1], time_s=np.arange(n),
+                           logged_depth_m=np.ones(n))
+
+
+def line(start, end, seconds):
+    "Places on a straight way, a second apart."
+    return np.linspace(start, end, seconds, endpoint=False)
+
+
+def test_an_hour_at_anchor_is_one_pass():
+    "3600 rows that swing on a rope under a fix that wanders by 3 m: one pass between the way there and the way back."
+    swing = 12 * np.sin(np.arange(3600) / 90)[:, None] * [[1, 0.3]]
+    xy = np.concatenate([line((-300, 0), (0, 0), 200), swing, line((0, 0), (0, 300), 200)])
+    out = cut_passes(placed(xy + wandering(len(xy), 3.0, 120.0)))
+    assert len(np.unique(out.pass_id)) == 3
+    assert len(np.unique(out.pass_id[230:3770])) == 1
+
+
+def test_a_drift_is_one_pass():
+    "20 minutes at 0.3 m/s, on a bent way: one pass, whatever course the fixes seem to take."
+    along = np.arange(1200) * 0.3
+    xy = np.column_stack([along, 80 * np.sin(along / 90)]) + wandering(1200, 2.0, 60.0)
+    assert np.unique(cut_passes(placed(xy)).pass_id).tolist() == [0]
+
+
+def test_halts_on_the_way_end_no_pass():
+    "Paddling by fits and starts, 20 s on and 25 s off, on one course: one pass."
+    speed = np.where(np.arange(900) % 45 < 20, 1.4, 0.05)
+    xy = np.column_stack([np.cumsum(speed), np.zeros(900)]) + wandering(900, 0.7, 60.0)
+    assert np.unique(cut_passes(placed(xy)).pass_id).tolist() == [0]
+
+
+@pytest.mark.parametrize("radius_m", [25.0, 45.0, 70.0])
+def test_trolling_loops_make_passes_of_some_length(radius_m):
+    "Half an hour in circles at 1.2 m/s: passes of 100 to 260 m, not one for each turn."
+    angle = np.arange(1800) * 1.2 / radius_m
+    xy = radius_m * np.column_stack([np.cos(angle), np.sin(angle)]) + np.arange(1800)[:, None] * [[0.05, 0.0]]
+    out = cut_passes(placed(xy + wandering(1800, 0.7, 60.0)))
+    lengths = np.bincount(out.pass_id) * 1.2
+    assert lengths.max() < 270 and (lengths > 100).mean() > 0.8
+
+
+def test_single_readings_make_no_pass():
+    "Readings taken one by one, however they are ordered, were never sailed."
+    assert set(cut_passes(placed(line((0, 0), (300, 0), 200), single=True)).pass_id) == {NO_PASS}
