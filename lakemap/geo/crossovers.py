@@ -19,41 +19,75 @@ LEAST_ANGLE_SIN = 0.25
 """Passes that meet at less than some 15 degrees share a stretch rather than a place, and are left out."""
 LONGEST_SEGMENT_M = 30.0
 """Between rows farther apart nothing is known of the floor."""
+SHORTEST_SEGMENT_M = 0.5
+"""Steps shorter than this are within the jitter of any fix; at anchor they would cross each other without end."""
+SAME_PLACE_M = 10.0
+"""Two passes that weave about each other differ by the same depths all along: that counts once."""
 
 
 def find_crossovers(soundings: Soundings) -> Crossovers:
-    """Every place where two passes cross, depths interpolated along both.
+    """Every place where two passes cross, depths interpolated along both; near-linear in the number of rows.
 
-    Rows with a fault or the note ``rise`` take no part. The sigma of a difference joins both rows' depth_sigma_m.
+    Rows with a fault or the note ``rise`` take no part. Passes that weave about each other, or about a boat at anchor,
+    meet once each SAME_PLACE_M. The sigma of a difference joins both rows' depth_sigma_m.
     """
     start, end = _segments(soundings)
-    i, j = _candidate_pairs(soundings, start, end)
-    i, j, along_i, along_j = _meeting(soundings, start, end, i, j)
+    i, j, along_i, along_j = _meeting(soundings, start, end)
     order = np.lexsort((along_i, start[j], start[i]))
-    return _differences(soundings, (start[i], end[i], along_i), (start[j], end[j], along_j), order)
+    found = _differences(soundings, (start[i], end[i], along_i), (start[j], end[j], along_j), order)
+    return found.take(_one_a_place(found))
 
 
 def _segments(soundings: Soundings) -> tuple[Ints, Ints]:
-    """First and last row of each usable segment (m,), pass by pass."""
+    """First and last row of each usable segment (m,), pass by pass; rows closer than SHORTEST_SEGMENT_M are skipped."""
+    from lakemap.geo.crossing_kernel import thin  # numba takes its time to load: only where needed
+
     good = soundings.usable() & ~soundings.has(Flag.rise) & np.isfinite(soundings.depth_m)
     rows = np.flatnonzero(good & (soundings.pass_id != NO_PASS))
     rows = rows[np.argsort(soundings.pass_id[rows], kind="stable")]
+    x, y, sailed = soundings.x_m[rows], soundings.y_m[rows], soundings.pass_id[rows].astype(np.int64)
+    rows = rows[thin(x, y, sailed, SHORTEST_SEGMENT_M)]
     a, b = rows[:-1], rows[1:]
     length = np.hypot(soundings.x_m[b] - soundings.x_m[a], soundings.y_m[b] - soundings.y_m[a])
     keep = (soundings.pass_id[a] == soundings.pass_id[b]) & (length > 0) & (length <= LONGEST_SEGMENT_M)
     return a[keep], b[keep]
 
 
-def _candidate_pairs(soundings: Soundings, start: Ints, end: Ints) -> tuple[Ints, Ints]:
-    """Pairs of segments of different passes whose pieces' boxes touch, each pair once."""
+def _meeting(soundings: Soundings, start: Ints, end: Ints) -> tuple[Ints, Ints, Floats, Floats]:
+    """Pairs of segments of different passes that cross, each pair once, with the share (0..1) of each where they do."""
+    from lakemap.geo.crossing_kernel import meet
+
     if len(start) == 0:
-        return np.empty(0, np.int64), np.empty(0, np.int64)
+        return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0)
     first = _piece_starts(soundings.pass_id[start])
     boxes = _piece_boxes(soundings, start, end, first)
     a, b = shapely.STRtree(boxes).query(boxes, predicate="intersects")
     piece_pass = soundings.pass_id[start[first]]
     keep = (a < b) & (piece_pass[a] != piece_pass[b])
-    return _unroll(first, len(start), a[keep], b[keep])
+    x, y = soundings.x_m, soundings.y_m
+    ends = np.column_stack([x[start], y[start], x[end], y[end]])
+    room, bounds = len(start), np.append(first, len(start)).astype(np.int64)
+    while True:
+        count, *found = meet(ends, bounds, a[keep].astype(np.int64), b[keep].astype(np.int64), LEAST_ANGLE_SIN, room)
+        if count <= room:
+            i, j, along_i, along_j = (column[:count] for column in found)
+            return i, j, along_i, along_j
+        room = count
+
+
+def _one_a_place(found: Crossovers) -> Ints:
+    """Of crossovers of the same two passes that lie within SAME_PLACE_M of the one before, the one in the middle."""
+    if len(found) == 0:
+        return np.empty(0, np.int64)
+    order = np.lexsort((found.row_a, found.pass_b, found.pass_a))
+    step = np.hypot(np.diff(found.x_m[order]), np.diff(found.y_m[order]))
+    a, b = found.pass_a[order], found.pass_b[order]
+    new = np.concatenate([[True], (np.diff(a) != 0) | (np.diff(b) != 0) | (step > SAME_PLACE_M)])
+    group = np.cumsum(new) - 1
+    by_size = np.lexsort((order, found.difference_m[order], group))
+    first = np.flatnonzero(new)
+    size = np.diff(np.append(first, len(order)))
+    return np.sort(order[by_size][first + (size - 1) // 2])
 
 
 def _piece_starts(segment_pass: NDArray[np.int32]) -> Ints:
@@ -71,30 +105,6 @@ def _piece_boxes(soundings: Soundings, start: Ints, end: Ints, first: Ints) -> N
     west, south = (np.minimum.reduceat(side, first) for side in low)
     east, north = (np.maximum.reduceat(side, first) for side in high)
     return np.asarray(shapely.box(west, south, east, north))
-
-
-def _unroll(first: Ints, total: int, a: Ints, b: Ints) -> tuple[Ints, Ints]:
-    """All segment pairs of the piece pairs (a, b)."""
-    size = np.diff(np.append(first, total))
-    grid = np.arange(PIECE)
-    i = (first[a][:, None, None] + grid[None, :, None]) + np.zeros((1, 1, PIECE), np.int64)
-    j = (first[b][:, None, None] + grid[None, None, :]) + np.zeros((1, PIECE, 1), np.int64)
-    real = (grid[None, :, None] < size[a][:, None, None]) & (grid[None, None, :] < size[b][:, None, None])
-    return i[real], j[real]
-
-
-def _meeting(soundings: Soundings, start: Ints, end: Ints, i: Ints, j: Ints) -> tuple[Ints, Ints, Floats, Floats]:
-    """Pairs that really cross, with the share (0..1) of each segment at which they do."""
-    x, y = soundings.x_m, soundings.y_m
-    ux, uy = x[end[i]] - x[start[i]], y[end[i]] - y[start[i]]
-    vx, vy = x[end[j]] - x[start[j]], y[end[j]] - y[start[j]]
-    wx, wy = x[start[j]] - x[start[i]], y[start[j]] - y[start[i]]
-    cross = ux * vy - uy * vx
-    steep = np.abs(cross) > LEAST_ANGLE_SIN * np.hypot(ux, uy) * np.hypot(vx, vy)
-    safe = np.where(steep, cross, 1.0)
-    along_i, along_j = (wx * vy - wy * vx) / safe, (wx * uy - wy * ux) / safe
-    hit = steep & (along_i >= 0) & (along_i < 1) & (along_j >= 0) & (along_j < 1)
-    return i[hit], j[hit], along_i[hit], along_j[hit]
 
 
 def _differences(

@@ -7,6 +7,8 @@ arcs are gathered into passes of some length, not cut at every turn.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -99,16 +101,16 @@ def _spells(xy: Floats, time_s: Floats, slow: Bools) -> list[tuple[int, int, boo
     if not slow.any() or slow.all():
         return [(0, len(slow), bool(slow.any()))]
     edges = _edges(slow)
-    for first, end in zip(edges[:-1], edges[1:], strict=True):
+    for first, end in itertools.pairwise(edges):
         if slow[first] and time_s[end - 1] - time_s[first] < HALT_S:
             slow[first:end] = False
     edges = _edges(slow)
     if slow.any():
-        for first, end in zip(edges[:-1], edges[1:], strict=True):
+        for first, end in itertools.pairwise(edges):
             if not slow[first] and np.hypot(*(xy[first:end] - xy[first]).T).max() < DASH_M:
                 slow[first:end] = True
     edges = _edges(slow)
-    return [(int(a), int(b), bool(slow[a])) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [(int(a), int(b), bool(slow[a])) for a, b in itertools.pairwise(edges)]
 
 
 def _edges(mask: Bools) -> Ints:

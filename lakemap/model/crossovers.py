@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,10 @@ class Crossovers:
 
     def __len__(self) -> int:
         return len(self.difference_m)
+
+    def take(self, which: NDArray[Any]) -> Self:
+        """Some of them, by index or mask."""
+        return type(self)(**{spec.name: getattr(self, spec.name)[which] for spec in fields(self)})
 
     @property
     def median_abs_m(self) -> float:

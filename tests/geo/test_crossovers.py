@@ -81,3 +81,54 @@ def test_one_gross_crossover_moves_no_bias_much():
 def test_a_lone_pass_has_no_bias():
     "Without crossings there is nothing to solve, and nothing is invented."
     assert len(solve_pass_bias(find_crossovers(lines(GRID[:1]))).pass_id) == 0
+
+
+def test_crossing_kernel_equals_the_plain_search():
+    "All pairs of segments of 30 wandering passes, by numpy: the same pairs and shares, to the last bit."
+    from lakemap.geo.crossing_kernel import meet
+
+    rng = np.random.default_rng(4)
+    xy = np.cumsum(rng.normal(0, 2, (30, 41, 2)), axis=1) + rng.uniform(0, 30, (30, 1, 2))
+    ends = np.concatenate([xy[:, :-1], xy[:, 1:]], axis=2).reshape(-1, 4)
+    first, (a, b) = np.arange(31) * 40, np.triu_indices(30, 1)
+    count, *found = meet(ends, first, a, b, 0.25, 10_000)
+    i, j = np.triu_indices(len(ends), 1)
+    i, j = i[i // 40 != j // 40], j[i // 40 != j // 40]
+    u, v, w = ends[i, 2:] - ends[i, :2], ends[j, 2:] - ends[j, :2], ends[j, :2] - ends[i, :2]
+    cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    with np.errstate(divide="ignore"):
+        s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / cross
+        t = (w[:, 0] * u[:, 1] - w[:, 1] * u[:, 0]) / cross
+    hit = (np.abs(cross) > 0.25 * np.hypot(*u.T) * np.hypot(*v.T)) & (s >= 0) & (s < 1) & (t >= 0) & (t < 1)
+    expected = sorted(zip(i[hit], j[hit], s[hit], t[hit], strict=True))
+    got = sorted(zip(*(column[:count] for column in found), strict=True))
+    assert count == hit.sum() > 50
+    assert got == expected
+    assert meet(ends, first, a, b, 0.25, 5)[0] == count
+
+
+def test_thinning_kernel_equals_the_plain_walk():
+    "Row by row in plain Python: the same rows are kept."
+    from lakemap.geo.crossing_kernel import thin
+
+    rng = np.random.default_rng(5)
+    xy, part = np.cumsum(rng.normal(0, 0.3, (400, 2)), axis=0), np.repeat(np.arange(4), 100)
+    kept, last = [], None
+    for row in range(400):
+        new = row % 100 == 0
+        if new or row % 100 == 99 or np.hypot(*(xy[row] - xy[last])) >= 0.5:
+            kept.append(row)
+            last = row
+    assert np.flatnonzero(thin(xy[:, 0], xy[:, 1], part, 0.5)).tolist() == kept
+
+
+def test_a_boat_at_anchor_is_met_once_by_a_pass():
+    "2000 rows that jitter about a place, two passes through them: a few crossovers, not hundreds."
+    rng = np.random.default_rng(6)
+    still = rng.normal(0, 3, (2000, 2)) + (50, 50)
+    through = lines([((0, 50), (100, 50)), ((50, 0), (50, 100))])
+    anchored = Soundings.build(2000, [LogFacts("b")], x_m=still[:, 0], y_m=still[:, 1], depth_m=np.full(2000, 5.5),
+                               depth_sigma_m=np.full(2000, 0.05), pass_id=np.full(2000, 2))
+    found = find_crossovers(Soundings.concatenate([through, anchored]))
+    with_anchor = (found.pass_a == 2) | (found.pass_b == 2)
+    assert 2 <= with_anchor.sum() <= 8
