@@ -74,7 +74,7 @@ def open_links(shore: Shore | None, x_m: Floats, y_m: Floats) -> tuple[Mask, Mas
 
     Returns two masks: towards the next column (rows, columns - 1) and towards the next row (rows - 1, columns).
     Between two nodes in the water a link is cut where the straight line crosses land. Nodes on land go with the water
-    nearest to them, so that the lattice goes on behind a bank, but not through to the water on the far side of thin land.
+    nearest to them, so that the lattice goes on behind a bank, but not through to water on the far side of thin land.
     """
     rows, columns = len(y_m), len(x_m)
     right, down = np.ones((rows, columns - 1), dtype=bool), np.ones((rows - 1, columns), dtype=bool)

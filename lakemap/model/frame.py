@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from lakemap.errors import FrameMismatch
+from lakemap.model.shoreline import Shore
 
 Floats = NDArray[np.float64]
 
@@ -19,6 +20,7 @@ class GridFrame:
     """``shape`` (rows, columns), north up; ``transform`` column, row -> x, y of a pixel's corner [m].
 
     ``water`` (rows, columns) is False on land; all True where no shoreline is known (``shore_known`` says which).
+    ``shore`` is the outline itself, finer than any pixel, where there is one: thin land parts water in it.
     """
 
     shape: tuple[int, int]
@@ -26,6 +28,7 @@ class GridFrame:
     crs: CRS
     water: NDArray[np.bool_] = field(repr=False)
     shore_known: bool = False
+    shore: Shore | None = field(default=None, repr=False)
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, GridFrame):

@@ -82,7 +82,8 @@ def gmt_surface(blocks: np.ndarray, frame: GridFrame, plain: int) -> Told:
     with tempfile.TemporaryDirectory() as folder:
         def gmt(*words: str, given: bytes | None = None) -> bytes:
             env = {**os.environ, "GMT_SESSION_NAME": "bench", "GMT_USERDIR": folder, "OMP_NUM_THREADS": "1"}
-            return subprocess.run(["gmt", *words], input=given, cwd=folder, env=env, check=True, capture_output=True).stdout
+            done = subprocess.run(["gmt", *words], input=given, cwd=folder, env=env, check=True, capture_output=True)
+            return done.stdout
 
         median = gmt("blockmedian", region, step, "-r", "-bi3d", "-bo3d", given=blocks.astype("<f8").tobytes())
         gmt("surface", region, step, "-r", "-bi3d", "-T0.25", "-Gmade.nc", "-Vq", given=median)

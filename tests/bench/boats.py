@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -73,7 +75,8 @@ def sail(
         number.append(np.full(int(keep.sum()), k))
     value = np.concatenate(kept_z)
     sigma = DEPTH_M + DEPTH_SHARE * np.abs(value)
-    return Survey(Observations.of("depth_m", np.concatenate(kept_xy), value, sigma, np.concatenate(number)), given, lines)
+    obs = Observations.of("depth_m", np.concatenate(kept_xy), value, sigma, np.concatenate(number))
+    return Survey(obs, given, lines)
 
 
 def is_spike(value: np.ndarray, width: int = 9) -> np.ndarray:
@@ -97,7 +100,9 @@ def merged_blocks(obs: Observations, block_m: float) -> np.ndarray:
     return np.column_stack(columns)
 
 
-def _pings(lake: BenchLake, line: BaseGeometry, ping_m: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def _pings(
+    lake: BenchLake, line: BaseGeometry, ping_m: float, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
     at = [shapely.get_coordinates(shapely.line_interpolate_point(part, np.arange(0, part.length, ping_m)))
           for part in shapely.get_parts(line) if part.length > 2 * ping_m]
     true = np.concatenate(at) if at else np.empty((0, 2))
@@ -108,7 +113,7 @@ def _pings(lake: BenchLake, line: BaseGeometry, ping_m: float, rng: np.random.Ge
     return true + POSITION_M * wander, lake.depth_at(true)
 
 
-def _long_frame(water: BaseGeometry):  # noqa: ANN202
+def _long_frame(water: BaseGeometry) -> Callable[[BaseGeometry], BaseGeometry]:
     """A function from the unit square (u along the long side) to the lake's smallest rectangle."""
     corner = shapely.get_coordinates(shapely.minimum_rotated_rectangle(water))[:4]
     along, across = corner[1] - corner[0], corner[3] - corner[0]
@@ -146,12 +151,14 @@ def _zigzag(passes: int, rng: np.random.Generator) -> list[BaseGeometry]:
     return [shapely.LineString([(u[k], v[k]), (u[k + 1], v[k + 1])]) for k in range(passes)]
 
 
-def _perimeter(water: BaseGeometry, frame, passes: int, rng: np.random.Generator) -> list[BaseGeometry]:  # noqa: ANN001
+def _perimeter(
+    water: BaseGeometry, frame: Callable[[BaseGeometry], BaseGeometry], passes: int, rng: np.random.Generator
+) -> list[BaseGeometry]:
     """Round the lake some 40 m off the bank (a third of the passes share the way), then across it."""
     ring = max(shapely.get_parts(water.buffer(-rng.uniform(30, 50))), key=lambda part: part.area).exterior
     legs = 1 if passes == 1 else max(passes // 3, 1)
     cuts = np.linspace(0, ring.length, legs + 1)
-    round_it = [shapely.ops.substring(ring, a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    round_it = [shapely.ops.substring(ring, a, b) for a, b in pairwise(cuts)]
     across = passes - legs
     return round_it + [frame(line) for line in (_even(across, rng) if across > 1 else _irregular(across, rng))]
 
@@ -161,4 +168,5 @@ def _wavy(start: tuple[float, float], end: tuple[float, float], rng: np.random.G
     length = np.hypot(*(b - a))
     t = np.arange(0, length, 10.0)
     side = np.array([-(b - a)[1], (b - a)[0]]) / length
-    return shapely.LineString(a + t[:, None] * (b - a) / length + 3 * np.sin(t / 90 + rng.uniform(0, 6))[:, None] * side)
+    off = 3 * np.sin(t / 90 + rng.uniform(0, 6))
+    return shapely.LineString(a + t[:, None] * (b - a) / length + off[:, None] * side)

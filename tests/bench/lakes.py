@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -16,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lakemap.geo.shore import water_mask
 from lakemap.model.frame import GridFrame
+from lakemap.model.shoreline import Shore
 
 STEP_M = 2.5
 WEST_M, SOUTH_M = 400_000.0, 5_000_000.0
@@ -91,12 +94,6 @@ class BenchLake:
 
 
 def _with_shore(frame: GridFrame, lake: BenchLake) -> GridFrame:
-    try:
-        from lakemap.model.shoreline import Shore
-    except ImportError:
-        return frame
-    import dataclasses
-
     return dataclasses.replace(frame, shore=Shore(lake.water, lake.walls))
 
 
@@ -204,7 +201,7 @@ def flooded_lake(name: str, roughness_m: float = 0.1) -> BenchLake:
     x, y = WEST_M + STEP_M * np.arange(columns), SOUTH_M + STEP_M * np.arange(rows)
     points, offsets = contour_generator(x, y, below, fill_type="OuterOffset").filled(0.0, np.inf)
     shapes = [
-        shapely.Polygon(ring[: at[1]], [ring[a:b] for a, b in zip(at[1:-1], at[2:], strict=True) if b - a > 12])
+        shapely.Polygon(ring[: at[1]], [ring[a:b] for a, b in pairwise(at[1:]) if b - a > 12])
         for ring, at in zip(points, offsets, strict=True)
     ]
     water = shapely.make_valid(max(shapes, key=lambda shape: shape.area))
