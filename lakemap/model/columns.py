@@ -55,3 +55,40 @@ MARK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("note", "word", ("note", "notes", "comment", "description", "desc"), "own words"),
     TableColumn("time", "time", LOG_COLUMNS[0].spellings, "when it was marked"),
 )
+
+LEVEL_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was read"),
+    TableColumn("level", "length", ("level", "lakelevel", "waterlevel", "gauge", "gaugeheight", "stage", "gage",
+                                    "gageheight"), "level of the lake above the gauge's zero"),
+    TableColumn("elevation", "length", ("elevation", "poolelevation", "pool", "lakeelevation", "poollevel"),
+                "height of the lake above a geodetic zero; the full pool's height must be known too"),
+)
+
+PROFILE_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("depth", "length", LOG_COLUMNS[3].spellings, "depth below the surface, from the top down"),
+    TableColumn("water_temperature", "temperature", LOG_COLUMNS[10].spellings, "degC, or degF if it says so"),
+    TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was measured; one cast a time"),
+)
+
+CHECK_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
+    TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),
+    TableColumn("check_depth", "length",
+                ("checkdepth", "lineddepth", "leadline", "poledepth", *LOG_COLUMNS[3].spellings),
+                "depth by weighted line or pole below the surface of that day"),
+    TableColumn("sigma", "length", ("sigma", "checksigma", "depthsigma", "error"), "its standard error; empty: 0.1 m"),
+    TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was measured"),
+)
+
+EDIT_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("what", "word", ("what",), "bad, restore, looked_nothing, drop_spot or merge_spots"),
+    TableColumn("from", "time", ("from", "since", "begin", "start"), "first moment; empty: from the beginning"),
+    TableColumn("until", "time", ("until", "to", "end"), "last moment; empty: to the end"),
+    TableColumn("west", "angle", ("west",), "western edge of a place, degrees of longitude"),
+    TableColumn("south", "angle", ("south",), "southern edge, degrees of latitude"),
+    TableColumn("east", "angle", ("east",), "eastern edge"),
+    TableColumn("north", "angle", ("north",), "northern edge"),
+    TableColumn("log", "word", ("log",), "name of a log, * stands for anything; empty: all logs"),
+    TableColumn("spots", "word", ("spots", "spot"), "names of spots, divided by spaces"),
+    TableColumn("why", "word", ("why", "reason"), "own words, shown in the report"),
+)

@@ -121,3 +121,31 @@ def true_depth_m(shown_m: ArrayLike, nominal_mps: ArrayLike, true_mps: ArrayLike
     """
     shown, nominal, true = (np.asarray(value, dtype=np.float64) for value in (shown_m, nominal_mps, true_mps))
     return np.asarray(shown * true / nominal, dtype=np.float64)
+
+
+def reached_depth_m(time_s: ArrayLike, start_m: ArrayLike, depth_m: ArrayLike, speed_mps: ArrayLike) -> Floats:
+    """Depth [m] that sound going down from ``start_m`` has reached after time_s [s] (both (n,), or one number).
+
+    The profile is depth_m (k,) rising, speed_mps (k,), linear between nodes, its end values beyond them: the inverse
+    of one_way_time_s, without iteration. Errors as there, but one node is enough.
+    """
+    z, c = np.asarray(depth_m, dtype=np.float64), np.asarray(speed_mps, dtype=np.float64)
+    if len(z) > 1:
+        one_way_time_s(z, c)
+    z, c = np.concatenate([[min(z[0], 0.0) - 1.0], z]), np.concatenate([[c[0]], c])
+    gradient = np.append(np.diff(c) / np.diff(z), 0.0)
+    gradient = np.where(np.abs(gradient) * 1e3 < 1e-6 * c, 0.0, gradient)
+    node_s = np.concatenate([[0.0], np.cumsum(_layer_s(np.diff(z), c[:-1], gradient[:-1]))])
+    start = np.asarray(start_m, dtype=np.float64)
+    own = np.clip(np.searchsorted(z, start, side="right") - 1, 0, None)
+    arrives = np.asarray(time_s, dtype=np.float64) + node_s[own] + _layer_s(start - z[own], c[own], gradient[own])
+    end = np.clip(np.searchsorted(node_s, arrives, side="right") - 1, 0, None)
+    left, g = arrives - node_s[end], gradient[end]
+    bent = np.expm1(g * left) / np.where(g == 0.0, 1.0, g)
+    return np.asarray(z[end] + c[end] * np.where(g == 0.0, left, bent), dtype=np.float64)
+
+
+def _layer_s(thick_m: Floats, speed_mps: Floats, gradient: Floats) -> Floats:
+    """Time through layers that begin with speed_mps and change by ``gradient`` [1/s] a metre."""
+    safe = np.where(gradient == 0.0, 1.0, gradient)
+    return np.asarray(np.where(gradient == 0.0, thick_m / speed_mps, np.log1p(safe * thick_m / speed_mps) / safe))

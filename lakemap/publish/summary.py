@@ -107,10 +107,10 @@ def _log(soundings: Soundings, code: int, facts: LogFacts) -> dict[str, Any]:
 
 
 def _correction(one: Correction) -> dict[str, Any]:
-    return {
-        "name": one.name, "before_m": one.before_m, "after_m": one.after_m, "measure": one.measure,
-        "shift_m": one.shift_m,
-    }
+    told: dict[str, Any] = {"name": one.name, "before_m": one.before_m, "after_m": one.after_m}
+    if math.isfinite(one.shift_m):
+        told |= {"shift_m": one.shift_m}
+    return told if one.measure == Correction.measure else told | {"measure": one.measure}
 
 
 def _surface(surface: Surface) -> dict[str, Any]:
