@@ -36,12 +36,13 @@ COLUMN_DTYPES: dict[str, Any] = {
     "second_bottom_m": np.float32, "first_echo_end_m": np.float32, "second_seen": np.int8,
     "first_echo_db": np.float32, "second_echo_db": np.float32, "display_range_m": np.float32,
     "hardness": np.float32, "hardness_sigma": np.float32, "hardness_low": np.float32, "hardness_high": np.float32,
-    "water_c": np.float32, "flags": np.uint32,
+    "hardness_notes": np.uint32, "water_c": np.float32, "flags": np.uint32,
 }
-"""Every column and its type; float32 is enough for readings that no sum of many rows is made of."""
+"""Every column and its type (``hardness_notes``: bits of model/hardness_notes.py); float32 is enough for readings that no sum of many rows is made of."""
 
 _BLANKS: dict[str, Any] = {
-    "log": 0, "row": 0, "pass_id": NO_PASS, "second_seen": NOT_NOTED, "flags": 0, "time_utc": np.datetime64("NaT"),
+    "log": 0, "row": 0, "pass_id": NO_PASS, "second_seen": NOT_NOTED, "hardness_notes": 0, "flags": 0,
+    "time_utc": np.datetime64("NaT"),
 }
 
 
@@ -96,6 +97,7 @@ class Soundings:
     hardness_sigma: NDArray[np.float32]
     hardness_low: NDArray[np.float32]
     hardness_high: NDArray[np.float32]
+    hardness_notes: NDArray[np.uint32]
     water_c: NDArray[np.float32]
     flags: NDArray[np.uint32]
     logs: tuple[LogFacts, ...] = ()
