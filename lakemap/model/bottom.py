@@ -15,8 +15,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class BottomEdges:
-    """k lines on the working CRS where a hard floor meets another: ``contrast`` in hardness across the line, ``width_m``
-    over which it turns, ``length_m``, and ``probability`` (k,) that the two sides differ at all.
+    """k lines on the working CRS where a hard floor meets another: ``contrast`` in hardness across the line,
+    ``width_m`` over which it turns, ``length_m``, and ``probability`` (k,) that the two sides differ at all.
     """
 
     lines: tuple[BaseGeometry, ...] = ()

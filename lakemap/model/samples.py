@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +57,7 @@ class BottomSamples:
         """Samples of several files, one after the other."""
         if not parts:
             return cls.none()
-        def joined(name: str) -> NDArray[np.generic]:
+        def joined(name: str) -> Any:
             return np.concatenate([getattr(part, name) for part in parts])
         return BottomSamples(
             joined("lon_deg"), joined("lat_deg"), tuple(w for p in parts for w in p.word),

@@ -38,7 +38,8 @@ COLUMN_DTYPES: dict[str, Any] = {
     "hardness": np.float32, "hardness_sigma": np.float32, "hardness_low": np.float32, "hardness_high": np.float32,
     "hardness_notes": np.uint32, "water_c": np.float32, "flags": np.uint32,
 }
-"""Every column and its type (``hardness_notes``: bits of model/hardness_notes.py); float32 is enough for readings that no sum of many rows is made of."""
+"""Every column and its type (``hardness_notes``: bits of model/hardness_notes.py); float32 is enough for readings that no
+sum of many rows is made of."""
 
 _BLANKS: dict[str, Any] = {
     "log": 0, "row": 0, "pass_id": NO_PASS, "second_seen": NOT_NOTED, "hardness_notes": 0, "flags": 0,
