@@ -44,6 +44,25 @@ LOG_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("water_temperature", "temperature",
                 ("watertemperature", "watertemp", "temp", "temperature", "waterc", "waterf"),
                 "degC, or degF if it says so"),
+    TableColumn("x", "length", ("x", "easting", "eastings", "east", "utmx", "utmeasting", "xcoord", "xcoordinate"),
+                "easting on the CRS that --crs names, where there is no lon"),
+    TableColumn("y", "length", ("y", "northing", "northings", "north", "utmy", "utmnorthing", "ycoord", "ycoordinate"),
+                "northing on that CRS"),
+    TableColumn("z", "length", ("z",), "depth where no column says depth; negative down is found"),
+    TableColumn("date", "time", ("date", "day utc", "date utc"), "date beside a time of day: 2025-06-01, 1.6.2025"),
+    TableColumn("year", "time", ("year",), "or the date in three columns"),
+    TableColumn("month", "time", ("month",), "1 to 12"),
+    TableColumn("day", "time", ("day", "day of month"), "1 to 31"),
+    TableColumn("hour", "time", ("hour", "hours"), "and the time of day in up to three"),
+    TableColumn("minute", "time", ("minute", "minutes"), "0 to 59"),
+    TableColumn("second", "time", ("second", "seconds"), "0 to 60"),
+    TableColumn("how", "word", ("how", "method"),
+                "single readings: line, pole, ice, ice top or cast; see the page on single readings"),
+    TableColumn("depth_error", "length", ("deptherror", "depthsigma", "depthstandarderror"),
+                "standard error of each depth"),
+    TableColumn("position_error", "length", ("positionerror", "positionsigma", "positionaccuracy", "gpsaccuracy"),
+                "standard error of each position"),
+    TableColumn("ice_thickness", "length", ("icethickness",), "thickness of the ice at the hole"),
 )
 
 MARK_COLUMNS: tuple[TableColumn, ...] = (
@@ -54,6 +73,13 @@ MARK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("name", "word", ("name", "waypoint", "title"), "own name for it"),
     TableColumn("note", "word", ("note", "notes", "comment", "description", "desc"), "own words"),
     TableColumn("time", "time", LOG_COLUMNS[0].spellings, "when it was marked"),
+)
+
+NOTE_COLUMNS: tuple[TableColumn, ...] = (
+    *(column for column in LOG_COLUMNS
+      if column.name in ("time", "date", "second_bottom", "first_echo_end", "second_seen", "display_range")),
+    TableColumn("kind", "word", MARK_COLUMNS[2].spellings, "stump, rock, brush, weed ...: what was there at that time"),
+    TableColumn("note", "word", MARK_COLUMNS[4].spellings, "own words, such as: second bottom strong"),
 )
 
 LEVEL_COLUMNS: tuple[TableColumn, ...] = (

@@ -2,12 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from lakemap.errors import InputError
+from lakemap.geo.projected import GivenCrs
 from lakemap.read.messages import first_of
+from lakemap.read.settings import ReadSettings
+from lakemap.read.table_columns import Header
 
 Floats = NDArray[np.float64]
+
+WIDEST_LAKE_DEG = 10.0
+"""Columns x and y in degrees spread less than this over a lake; in metres, more than this over all but a puddle."""
+
+
+def table_places(
+    found: Mapping[str, Header], columns: dict[str, NDArray[Any]], line: NDArray[np.int64], settings: ReadSettings,
+    name: str,
+) -> tuple[Floats, Floats, list[str]]:
+    """Latitude, longitude (n,) on WGS 84 and messages, from columns lat and lon or from x and y on ``read.crs``.
+
+    Without a CRS, x and y are taken as longitude and latitude where they can be nothing else. Raises InputError
+    where nothing tells, and where no row has a position.
+    """
+    crs = GivenCrs.of(settings.crs) if settings.crs else None
+    said: list[str] = []
+    own = ("lat", "lon") if "lat" in columns else ("y", "x")
+    lat, lon = (columns.pop(key) for key in own)
+    if crs and (own == ("y", "x") or crs.is_degrees):
+        _check_unit([found[key] for key in own], crs, name)
+        lon, lat, word = crs.on_wgs84(lon, lat)
+        said += [f"{name}: {word}"] if word else []
+    elif own == ("y", "x"):
+        said.append(_as_degrees(lat, lon, [found[key].text for key in own], name))
+    lat, lon, more = checked_places(lat, lon, line, name)
+    said += more
+    if np.isnan(lon).all():
+        raise InputError(f"none of {len(line)} rows has a position; " + ("; ".join(said) or (
+            f"{name}: columns {found[own[0]].text!r} and {found[own[1]].text!r} hold no numbers, name others with "
+            "--columns lat=...,lon=...")))
+    return lat, lon, said
+
+
+def _check_unit(headers: list[Header], crs: GivenCrs, name: str) -> None:
+    for header in headers:
+        if header.unit and header.unit != crs.unit:
+            raise InputError(f"{name}: column {header.text!r} is in {header.unit}, but {crs.text} counts in {crs.unit}; "
+                             "give the CRS that the positions are on with --crs")
+
+
+def _as_degrees(y: Floats, x: Floats, headers: list[str], name: str) -> str:
+    """A word that x and y are taken as degrees; raises InputError where they may be metres."""
+    good = np.isfinite(x) & np.isfinite(y)
+    inside = good & (np.abs(y) <= 90) & (x >= -180) & (x <= 360)
+    spread = [np.subtract(*np.quantile(values[good], (0.95, 0.05))) if good.any() else 0.0 for values in (x, y)]
+    if inside.sum() * 2 > good.sum() and max(spread) < WIDEST_LAKE_DEG:
+        return f"{name}: columns {headers[1]!r} and {headers[0]!r} are taken as longitude and latitude in degrees"
+    raise InputError(f"{name}: columns {headers[1]!r} and {headers[0]!r} (such as {x[good][0]:g}, {y[good][0]:g}) are no "
+                     "degrees; say which CRS they are on with --crs EPSG:...")
 
 
 def checked_places(

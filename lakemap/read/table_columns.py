@@ -20,13 +20,20 @@ REFERENCE_WORDS: Mapping[str, DepthReference] = {
     "transducer": "transducer", "surface": "surface", "waterline": "surface", "keel": "keel",
 }
 _FILLERS = frozenset(("below", "under", "from", "beneath", "the"))
+LOCAL = "local"
+_LOCAL_WORDS = frozenset((
+    LOCAL, "lt", "lmt", "est", "edt", "cst", "cdt", "mst", "mdt", "pst", "pdt", "akst", "akdt", "ast", "adt", "nst", "ndt",
+    "cet", "cest", "eet", "eest", "wet", "west", "bst", "ist", "msk", "aest", "aedt", "acst", "awst", "nzst", "nzdt", "jst",
+))
+"""Words for a local clock. Abbreviations stand for several zones in the world, so which one has to be said."""
+_ZONE = re.compile(r"(?:utc|gmt)\s*[+-]\s*\d{1,2}(?::?\d{2})?|[+-]\d{2}:\d{2}|\b[a-z]+/[a-z_]+(?:/[a-z_]+)?\b", re.IGNORECASE)
 _WORD = re.compile(r"[^\W_]+")
 
 
 @dataclass(frozen=True)
 class Header:
     """A recognised header: ``name`` as in model/columns.py, place in the table, unit (``m``, ``ft``, ``fathom`` or
-    ""), whether degF, and what a depth counts from where it says so."""
+    ""), whether degF, what a depth counts from where it says so, and the time zone of a time (LOCAL: not said which)."""
 
     name: str
     index: int
@@ -34,11 +41,16 @@ class Header:
     unit: str = ""
     fahrenheit: bool = False
     reference: DepthReference | None = None
+    zone: str = ""
 
 
 def recognise(text: str, index: int, columns: Sequence[TableColumn], own_name: str | None = None) -> Header | None:
     """What a header means; ``own_name`` is the user's word for it, then only unit and reference are looked for."""
-    words = _WORD.findall(text.lower())
+    zone = _ZONE.search(text)
+    words = _WORD.findall(_ZONE.sub(" ", text).lower())
+    local = [word for word in words if word in _LOCAL_WORDS]
+    told = zone[0] if zone else LOCAL if local else "UTC" if {"utc", "gmt"} & set(words) else ""
+    words = [word for word in words if word not in local] if len(local) < len(words) else words
     reference = next((REFERENCE_WORDS[word] for word in words if word in REFERENCE_WORDS), None)
     bare = [word for word in words if word not in REFERENCE_WORDS and word not in _FILLERS] if reference else words
     name, tail = _match(bare, columns)
@@ -48,7 +60,8 @@ def recognise(text: str, index: int, columns: Sequence[TableColumn], own_name: s
     if own_name and not tail:
         tail = [word for word in bare[1:] if word in UNIT_WORDS or word in FAHRENHEIT]
     unit = next((str(UNIT_WORDS[word]) for word in tail if word in UNIT_WORDS), "")
-    return Header(name, index, text, unit, any(word in FAHRENHEIT for word in (*tail, *bare[:1])), reference)
+    fahrenheit = any(word in FAHRENHEIT for word in (*tail, *bare[:1]))
+    return Header(name, index, text, unit, fahrenheit, reference, told)
 
 
 def _match(words: Sequence[str], columns: Sequence[TableColumn]) -> tuple[str | None, list[str]]:
@@ -71,7 +84,8 @@ def _joined(spelling: str) -> str:
 def find_columns(
     headers: Sequence[str], columns: Sequence[TableColumn], given: Mapping[str, str], name: str
 ) -> dict[str, Header]:
-    """Our names -> headers; what the user ``given`` goes first. Of two depths in different units the metres are taken.
+    """Our names -> headers; what the user ``given`` goes first. Of two depths in different units the metres are taken,
+    of a time in UTC and one on a local clock the first.
 
     Raises InputError where two columns could be the same thing.
     """
@@ -97,6 +111,8 @@ def find_columns(
 def _better(first: Header, second: Header, name: str) -> Header:
     if {first.unit, second.unit} > {"m"}:
         return first if first.unit == "m" else second
+    if {first.zone, second.zone} == {"UTC", LOCAL}:
+        return first if first.zone == "UTC" else second
     raise InputError(
         f"{name}: columns {first.text!r} and {second.text!r} could both be {first.name}; "
         f"say which with --columns {first.name}={first.text}"

@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import AnyStr
 
 import numpy as np
 import pandas as pd
@@ -24,18 +25,19 @@ _FACT = re.compile(r"#\s*(\w+)\s*[:=]\s*(\S+)\s*$")
 @dataclass(frozen=True)
 class Table:
     """``cells`` one text column a header, n rows; ``line`` (n,) in the file, from 1; ``facts`` from lines such as
-    ``# frequency_khz: 200`` above the header."""
+    ``# frequency_khz: 200`` above the header, which stands in line ``header_line``."""
 
     headers: tuple[str, ...]
     cells: tuple[pd.Series[str], ...]
     line: NDArray[np.int64]
     delimiter: str
     facts: Mapping[str, str] = field(default_factory=dict)
+    header_line: int = 1
 
 
 def split_table(text: str, name: str) -> Table:
     """Header and cells of a delimited table. Raises InputError where there is none, or no row below its header."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    text = unix_lines(text).replace("\0", "")
     skipped, header, rest = _header_line(text)
     delimiter = max(DELIMITERS, key=header.count)
     headers = tuple(next(csv.reader([header], delimiter=delimiter), []))
@@ -50,7 +52,14 @@ def split_table(text: str, name: str) -> Table:
     facts = {found[1]: found[2] for line in skipped if (found := _FACT.match(line))}
     line = np.arange(len(cells), dtype=np.int64) + len(skipped) + 2
     columns = tuple(cells[i][filled].reset_index(drop=True) for i in range(len(headers)))
-    return Table(tuple(text.strip() for text in headers), columns, line[filled], delimiter, facts)
+    return Table(tuple(text.strip() for text in headers), columns, line[filled], delimiter, facts, len(skipped) + 1)
+
+
+def unix_lines(text: AnyStr) -> AnyStr:
+    """Text or bytes whose lines end with a line feed, whatever they ended with."""
+    if isinstance(text, bytes):
+        return text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _header_line(text: str) -> tuple[list[str], str, str]:

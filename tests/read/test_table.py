@@ -107,11 +107,11 @@ def test_a_negative_column_counts_down_and_it_is_said(tmp_path):
 
 
 def test_odd_headers_are_named_by_the_option(tmp_path):
-    "lat=y,lon=x,depth=z; a name that is none of ours is refused with ours beside it."
-    text = "y,x,z\n49.6,-93.7,2.5\n49.7,-93.7,2.6\n"
+    "lat=p,lon=q,depth=r; a name that is none of ours is refused with ours beside it."
+    text = "p,q,r\n49.6,-93.7,2.5\n49.7,-93.7,2.6\n"
     with pytest.raises(InputError, match=r"--columns lat=\.\.\.,lon=\.\.\.,depth=\.\.\."):
         read(tmp_path, text)
-    rows = read(tmp_path, text, columns="lat=y,lon=x,depth=z", depth_unit="m")
+    rows = read(tmp_path, text, columns="lat=p,lon=q,depth=r", depth_unit="m")
     assert rows.lat_deg.tolist() == [49.6, 49.7] and rows.lon_deg.tolist() == [-93.7, -93.7]
     for wrong in ("lat=y,lon", "latt=y", "lat="):
         with pytest.raises(SettingError, match="columns"):

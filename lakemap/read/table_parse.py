@@ -1,0 +1,257 @@
+"""Columns of a table out of its blocks: compiled parsing straight to numbers and times, and a careful way, block by block,
+for what is not written as most of it is."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+from numpy.typing import NDArray
+
+from lakemap.errors import InputError
+from lakemap.read.source import Source
+from lakemap.read.table_blocks import TableHead, blocks, line_numbers
+from lakemap.read.table_text import MOST_COLUMNS, NUMBER_PATTERN
+from lakemap.read.times import iso_seconds, written_times
+
+Ints = NDArray[np.int64]
+Columns = dict[str, NDArray[Any]]
+EMPTY, STRANGE = -1, -2
+"""Codes of cells that hold no word, and a word that is none of the known ones."""
+_NO_NUMBER = ("", "nan", "NaN", "NAN", "null", "NULL", "NA", "N/A", "n/a", "none", "None", "-", "--")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A column to be read: place in the table, what its cells hold, whether times name their zone, known ``words``."""
+
+    index: int
+    header: str
+    kind: Literal["number", "iso", "text", "word"] = "number"
+    zoned: bool = False
+    words: tuple[str, ...] = ()
+
+
+@dataclass
+class TableParser:
+    """Reads the wanted columns of one table. A column ``time`` becomes ``time`` (seconds) and ``time.zoned``, one in
+    other forms ``time.day, time.clock, time.zoned`` (see times.Written); words become int8 codes."""
+
+    source: Source
+    head: TableHead
+    wanted: Mapping[str, Wanted]
+    strange: dict[str, str] = field(default_factory=dict)
+    said: list[str] = field(default_factory=list)
+    _marks: dict[str, set[str]] = field(default_factory=dict)
+
+    def read(self) -> tuple[Columns, Ints]:
+        """All columns (n,) and each row's line in the file. Raises InputError where a column mixes decimal marks."""
+        parts: dict[str, list[NDArray[Any]]] = {}
+        lines: list[Ints] = []
+        for data, first in blocks(self.source, self.head.above):
+            columns, line = self._typed(data, first) or self._careful(data, first)
+            lines.append(line)
+            for name, values in columns.items():
+                parts.setdefault(name, []).append(values)
+        for name, marks in self._marks.items():
+            if len(marks) > 1:
+                raise InputError(f"{self.source.name}: column {self.wanted[name].header!r} has numbers with both comma "
+                                 "and point; write one decimal mark")
+        if not lines or not any(map(len, lines)):
+            raise InputError(f"{self.source.name}: a header but no rows below it")
+        return {name: np.concatenate(parts.pop(name)) for name in list(parts)}, np.concatenate(lines)
+
+    def _typed(self, data: bytes, first: int) -> tuple[Columns, Ints] | None:
+        """The block read straight to its types; None where a cell, or a line, is not as expected."""
+        types = {str(w.index): _type_of(w) for w in self.wanted.values()}
+        found = self._arrow(data, types, '"')
+        if found is None:
+            return None
+        if found.num_rows == data.count(b"\n"):
+            line = np.arange(first, first + found.num_rows, dtype=np.int64)
+        elif (counted := line_numbers(data, first, found.num_rows)) is None or b'"' in data:
+            return None
+        else:
+            line = counted
+        columns: Columns = {}
+        for name, w in self.wanted.items():
+            columns |= self._column(name, w, _one(found[str(w.index)]))
+        if self._may_be_blank(columns):
+            return None
+        for name, w in self.wanted.items():
+            if w.kind == "number" and (values := columns[name]).size and (values != np.floor(values)).any():
+                self._marks.setdefault(name, set()).add(self.head.decimal)
+        return columns, line
+
+    def _may_be_blank(self, columns: Columns) -> bool:
+        blank: Any = True
+        for name, w in self.wanted.items():
+            if w.kind in ("number", "iso"):
+                blank = blank & np.isnan(columns[name])
+        return bool(np.any(blank))
+
+    def _arrow(self, data: bytes, types: Mapping[str, pa.DataType] | None, quote: str | bool) -> pa.Table | None:
+        names = [str(index) for index in range(self.head.width)]
+        try:
+            return pa.csv.read_csv(
+                pa.BufferReader(data),
+                pa.csv.ReadOptions(use_threads=False, block_size=len(data) + 1, column_names=names),
+                pa.csv.ParseOptions(delimiter=self.head.sample.delimiter, quote_char=quote, newlines_in_values=True),
+                pa.csv.ConvertOptions(
+                    include_columns=list(types) if types else names, null_values=_NO_NUMBER,
+                    column_types=types or dict.fromkeys(names, pa.string()), decimal_point=self.head.decimal,
+                    check_utf8=types is None or pa.string() in types.values(),
+                ),
+            )
+        except (pa.ArrowInvalid, pa.ArrowKeyError):
+            return None
+
+    def _column(self, name: str, w: Wanted, cells: pa.Array) -> Columns:
+        """A column that Arrow has read to its type."""
+        if w.kind == "number":
+            values = np.array(cells.fill_null(np.nan) if cells.null_count else cells, dtype=np.float64)
+            values[~np.isfinite(values)] = np.nan
+            return {name: values}
+        if w.kind == "iso":
+            micros = np.asarray(cells.cast(pa.int64()).fill_null(0)) // 1000
+            known = np.asarray(cells.is_valid())
+            return {name: np.where(known, micros / 1e6, np.nan), f"{name}.zoned": known & w.zoned}
+        return self._text_column(name, w, pc.utf8_trim_whitespace(cells.fill_null("")))
+
+    def _careful(self, data: bytes, first: int) -> tuple[Columns, Ints]:
+        """The block as text, cell by cell: what is no number becomes NaN; lines that are too short or too long stay.
+
+        An open quote may swallow lines: of reading with and without quotes the one that finds more whole rows counts.
+        """
+        data = _valid(data)
+        texts = self._texts(data, '"')
+        columns = self._from_texts(texts) if texts is not None else None
+        if texts is None or texts.num_rows < sum(map(bool, data.split(b"\n"))):
+            plain = self._texts(data, False)
+            plain = self._ragged(data, first) if plain is None else plain
+            again = self._from_texts(plain)
+            if columns is None or self._whole_rows(again) > self._whole_rows(columns):
+                texts, columns = plain, again
+        assert texts is not None and columns is not None
+        line = line_numbers(data, first, texts.num_rows)
+        line = np.arange(first, first + texts.num_rows, dtype=np.int64) if line is None else line
+        self._note_marks(texts)
+        filled = np.zeros(texts.num_rows, dtype=bool)
+        for cells in texts.columns:
+            filled |= np.asarray(pc.not_equal(_one(cells), ""))
+        return {name: values[filled] for name, values in columns.items()}, line[filled]
+
+    def _texts(self, data: bytes, quote: str | bool) -> pa.Table | None:
+        found = self._arrow(data, None, quote)
+        if found is None:
+            return None
+        cells = [pc.utf8_trim_whitespace(_one(column).fill_null("")) for column in found.columns]
+        return pa.table(cells, names=found.column_names)
+
+    def _ragged(self, data: bytes, first: int) -> pa.Table:
+        """Lines of unequal width, without blank ones: short ones filled up, long ones cut."""
+        rows = [row for row in data.decode().split("\n") if row]
+        delimiter, width = self.head.sample.delimiter, self.head.width
+        widest = max(row.count(delimiter) for row in rows) + 1
+        if widest > MOST_COLUMNS:
+            at = next(i for i, row in enumerate(data.decode().split("\n")) if row.count(delimiter) >= MOST_COLUMNS)
+            raise InputError(f"{self.source.name}: line {first + at} has {widest} columns; a table may have "
+                             f"{MOST_COLUMNS}, mend or remove that line")
+        text = "\n".join(rows) + "\n"
+        for quoting in (csv.QUOTE_MINIMAL, csv.QUOTE_NONE):
+            try:
+                frame = pd.read_csv(
+                    io.StringIO(text), sep=delimiter, header=None, names=list(range(max(widest, width))), dtype=str,
+                    quoting=quoting, keep_default_na=False, skip_blank_lines=False, usecols=list(range(width)),
+                    index_col=False,
+                )
+            except (ValueError, pd.errors.ParserError, OverflowError):
+                continue
+            if len(frame) == len(rows):
+                break
+        cells = [pc.utf8_trim_whitespace(pa.array(frame[i].fillna(""), pa.string())) for i in range(width)]
+        return pa.table(cells, names=[str(i) for i in range(width)])
+
+    def _from_texts(self, texts: pa.Table) -> Columns:
+        columns: Columns = {}
+        for name, w in self.wanted.items():
+            columns |= self._text_column(name, w, _one(texts[str(w.index)]))
+        return columns
+
+    def _whole_rows(self, columns: Columns) -> int:
+        """Rows in which every number is there."""
+        numbers = [columns[name] for name, w in self.wanted.items() if w.kind == "number" and name in PLACE_AND_DEPTH]
+        return int(np.isfinite(np.sum(numbers, axis=0)).sum()) if numbers else 0
+
+    def _text_column(self, name: str, w: Wanted, cells: pa.Array) -> Columns:
+        if w.kind == "number":
+            return {name: number_cells(cells)}
+        if w.kind == "iso":
+            seconds, zoned = iso_seconds(cells)
+            return {name: seconds, f"{name}.zoned": zoned}
+        if w.kind == "text":
+            written = written_times(cells)
+            return {f"{name}.day": written.day, f"{name}.clock": written.clock_s, f"{name}.zoned": written.zoned}
+        return {name: self._codes(name, w, cells)}
+
+    def _codes(self, name: str, w: Wanted, cells: pa.Array) -> NDArray[np.int8]:
+        lowered = pc.utf8_lower(cells)
+        at = np.asarray(pc.index_in(lowered, pa.array(w.words)).fill_null(STRANGE))
+        codes = np.where(np.asarray(pc.equal(lowered, "")), EMPTY, at).astype(np.int8)
+        strange = np.flatnonzero(codes == STRANGE)
+        if len(strange):
+            self.strange.setdefault(name, lowered[int(strange[0])].as_py())
+        return codes
+
+    def _note_marks(self, texts: pa.Table) -> None:
+        for name, w in self.wanted.items():
+            if w.kind == "number":
+                cells = _one(texts[str(w.index)])
+                numeric = pc.match_substring_regex(cells, r"^[-+\d.,]+$")
+                for mark in ".,":
+                    if pc.any(pc.and_(numeric, pc.match_substring(cells, mark))).as_py():
+                        self._marks.setdefault(name, set()).add(mark)
+
+
+PLACE_AND_DEPTH = ("lat", "lon", "x", "y", "depth")
+
+
+def number_cells(cells: pa.Array) -> NDArray[np.float64]:
+    """Cells as numbers, NaN where a cell holds none; a comma is taken as the decimal mark."""
+    cells = pc.replace_substring(cells, ",", ".")
+    good = pc.match_substring_regex(cells, f"^{NUMBER_PATTERN}$")
+    bare = pc.utf8_ltrim(pc.if_else(good, cells, None), "+")
+    values = np.array(pc.cast(bare, pa.float64()).fill_null(np.nan), dtype=np.float64)
+    values[~np.isfinite(values)] = np.nan
+    return values
+
+
+def _type_of(w: Wanted) -> pa.DataType:
+    if w.kind == "number":
+        return pa.float64()
+    if w.kind == "iso":
+        return pa.timestamp("ns", "UTC" if w.zoned else None)
+    return pa.string()
+
+
+def _one(column: pa.ChunkedArray | pa.Array) -> pa.Array:
+    if isinstance(column, pa.Array):
+        return column
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+
+
+def _valid(data: bytes) -> bytes:
+    """The block in valid UTF-8: what is none is taken as Latin-1."""
+    try:
+        data.decode()
+    except UnicodeDecodeError:
+        return data.decode("latin-1").encode()
+    return data
