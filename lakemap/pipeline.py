@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from threadpoolctl import threadpool_limits
 
+from lakemap.changes import change_layers, find_changes
 from lakemap.clean import clean, flag_off_water
 from lakemap.echo import find_rises, place_marks
 from lakemap.geo.crossovers import find_crossovers
@@ -59,9 +60,11 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     hits = hits.joined(find_rises(soundings, s.echo, hits))
     progress("reading hardness")
     soundings = add_hardness(soundings, s.hardness)
+    progress("comparing dates")
+    bias = solve_pass_bias(checked.crossovers)
+    soundings, squares = find_changes(soundings, bias, s.changes)
     progress("making the depth surface")
     frame = frame_for(soundings, shore, s.grid)
-    bias = solve_pass_bias(checked.crossovers)
     depth = make_surface(soundings.observed("depth_m"), frame, s.grid, bias)
     soundings = soundings.less_bias(depth.pass_bias)
     progress("making the hardness surface")
@@ -74,6 +77,6 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     spots = score_spots(spots, terrain, hardness, s.spots)
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
-        hardness=hardness, terrain=terrain, spots=spots, shore=shore, settings=s.as_dict(), inputs=lake.inputs,
-        messages=lake.messages + marks.messages,
+        hardness=hardness, terrain=terrain, spots=spots, shore=shore, changes=change_layers(squares, frame),
+        settings=s.as_dict(), inputs=lake.inputs, messages=lake.messages + marks.messages,
     )

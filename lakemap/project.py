@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
 
+from lakemap.changes.settings import ChangesSettings
 from lakemap.clean.settings import CleanSettings
 from lakemap.echo.settings import EchoSettings
 from lakemap.errors import InputError, SettingError
@@ -32,6 +33,7 @@ class LakeSettings:
     echo: EchoSettings = field(default_factory=EchoSettings)
     hardness: HardnessSettings = field(default_factory=HardnessSettings)
     grid: GridSettings = field(default_factory=GridSettings)
+    changes: ChangesSettings = field(default_factory=ChangesSettings)
     terrain: TerrainSettings = field(default_factory=TerrainSettings)
     spots: SpotSettings = field(default_factory=SpotSettings)
     publish: PublishSettings = field(default_factory=PublishSettings)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from lakemap.model.changes import Changes
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.hits import Hits
 from lakemap.model.shoreline import Shoreline
@@ -17,7 +18,10 @@ from lakemap.model.terrain import Terrain
 
 @dataclass(frozen=True)
 class LakeMap:
-    """``hardness`` is None where no reading speaks of it; ``settings`` as used; ``inputs`` file -> sha256."""
+    """``hardness`` is None where no reading speaks of it, ``changes`` where no two dates can be compared.
+
+    ``settings`` as used; ``inputs`` file -> sha256.
+    """
 
     name: str
     soundings: Soundings
@@ -28,6 +32,7 @@ class LakeMap:
     terrain: Terrain
     spots: Spots
     shore: Shoreline | None
+    changes: Changes | None = None
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[str, ...] = ()

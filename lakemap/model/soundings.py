@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from lakemap.errors import InputError
+from lakemap.model.error_budget import ErrorBudget
 from lakemap.model.flags import FAULT_BITS, Flag
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.observations import Observations
@@ -33,13 +34,14 @@ COLUMN_DTYPES: dict[str, Any] = {
     "lon_deg": np.float64, "lat_deg": np.float64, "x_m": np.float64, "y_m": np.float64,
     "position_sigma_m": np.float32, "heading_deg": np.float32,
     "logged_depth_m": np.float64, "depth_m": np.float64, "depth_sigma_m": np.float32,
+    "depth_shared_m": np.float32,
     "second_bottom_m": np.float32, "first_echo_end_m": np.float32, "second_seen": np.int8,
     "first_echo_db": np.float32, "second_echo_db": np.float32, "display_range_m": np.float32,
     "hardness": np.float32, "hardness_sigma": np.float32, "hardness_low": np.float32, "hardness_high": np.float32,
     "hardness_notes": np.uint32, "water_c": np.float32, "flags": np.uint32,
 }
-"""Every column and its type (``hardness_notes``: bits of model/hardness_notes.py); float32 is enough for readings that no
-sum of many rows is made of."""
+"""Every column and its type (``hardness_notes``: bits of model/hardness_notes.py); float32 is enough for readings that
+no sum of many rows is made of."""
 
 _BLANKS: dict[str, Any] = {
     "log": 0, "row": 0, "pass_id": NO_PASS, "second_seen": NOT_NOTED, "hardness_notes": 0, "flags": 0,
@@ -70,6 +72,7 @@ class Soundings:
     ``time_s`` orders the rows of a log (seconds since 1970 where the date is known, seconds of running time
     else); ``log`` indexes ``logs``; ``row`` is the line or row number in the file, from 1; ``logged_depth_m`` is the
     reading as it came, in the log's own reference; ``depth_m`` is positive down from the datum, NaN until cleaned;
+    ``depth_shared_m`` is the part of depth_sigma_m that readings seconds apart share and that does not average away.
     ``x_m, y_m`` are on ``crs``, NaN until it is chosen. ``common_offset_m`` and ``common_scale`` are the
     common error (standard error, and share of depth) that all depths share and no crossover can show.
     """
@@ -88,6 +91,7 @@ class Soundings:
     logged_depth_m: Floats
     depth_m: Floats
     depth_sigma_m: NDArray[np.float32]
+    depth_shared_m: NDArray[np.float32]
     second_bottom_m: NDArray[np.float32]
     first_echo_end_m: NDArray[np.float32]
     second_seen: NDArray[np.int8]
@@ -108,6 +112,7 @@ class Soundings:
     messages: tuple[str, ...] = ()
     common_offset_m: float = 0.0
     common_scale: float = 0.0
+    budget: ErrorBudget | None = None
 
     def __post_init__(self) -> None:
         for name, dtype in COLUMN_DTYPES.items():
@@ -191,11 +196,16 @@ class Soundings:
         return np.asarray(table[self.log] if len(self) else np.empty(0), dtype=np.float64)
 
     def observed(self, name: str) -> Observations:
-        """Usable rows that carry the reading ``name`` (``depth_m`` or ``hardness``), for make_surface."""
+        """Usable rows that carry the reading ``name`` (``depth_m`` or ``hardness``), for make_surface.
+
+        What reads the top of weed, or a floor that has moved since, says nothing of the floor's depth.
+        """
         value = getattr(self, name).astype(np.float64)
         bounds = (self.hardness_low, self.hardness_high) if name == "hardness" else (None, None)
         sigma = self.hardness_sigma if name == "hardness" else self.depth_sigma_m
         keep = self.usable() & np.isfinite(value) & np.isfinite(self.x_m)
+        if name == "depth_m":
+            keep &= ~(self.has(Flag.weed_top) | self.has(Flag.changed))
         lower, upper = (
             np.full(int(keep.sum()), np.nan) if bound is None else bound[keep].astype(np.float64) for bound in bounds
         )
@@ -204,6 +214,7 @@ class Soundings:
             sigma=sigma[keep].astype(np.float64), pass_id=self.pass_id[keep],
             rise=self.has(Flag.rise)[keep], lower=lower, upper=upper,
             has_time=any(facts.has_time for facts in self.logs),
+            shared=self.depth_shared_m[keep].astype(np.float64) if name == "depth_m" else None,
         )
 
     def less_bias(self, bias: PassBias) -> Self:

@@ -11,7 +11,7 @@ from rasterio.io import MemoryFile
 
 from lakemap.model.frame import Grid
 from lakemap.model.lake_map import LakeMap
-from lakemap.model.outputs import DEPTH, DEPTH_SIGMA, HARDNESS, HARDNESS_SIGMA, SLOPE
+from lakemap.model.outputs import CHANGED, DEPTH, DEPTH_SIGMA, HARDNESS, HARDNESS_SIGMA, SLOPE, WEED_HEIGHT
 from lakemap.publish.wording import common_error
 
 BLOCK = 512
@@ -36,6 +36,12 @@ def rasters(lake_map: LakeMap) -> Iterator[tuple[str, Grid, str, dict[str, str]]
         yield HARDNESS, lake_map.hardness.estimate, "hardness", relative
         yield HARDNESS_SIGMA, lake_map.hardness.sigma, "hardness_sigma", relative
     yield SLOPE, lake_map.terrain.slope, "slope_deg", {"UNITS": "degree"}
+    if lake_map.changes is not None:
+        weed, moved = lake_map.changes.weed_height, lake_map.changes.changed
+        if weed is not None:
+            yield WEED_HEIGHT, weed, "weed_height_m", {"UNITS": "m", "ABOVE": "the floor of bare seasons"}
+        if moved is not None:
+            yield CHANGED, moved, "changed_m", {"UNITS": "m", "POSITIVE": "deeper now than before"}
 
 
 def geotiff(grid: Grid, description: str, tags: Mapping[str, str]) -> bytes:

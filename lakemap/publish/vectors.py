@@ -15,6 +15,7 @@ import pyogrio
 import shapely
 
 from lakemap.geo.shore import water_polygon
+from lakemap.model.changes import ChangedAreas
 from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
@@ -48,6 +49,9 @@ def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tup
     yield "passes", _passes_layer(passes)
     yield "shoreline", _shore_layer(lake_map)
     yield "features", _features_layer(lake_map)
+    if lake_map.changes is not None:
+        yield "weed", _dated_areas(lake_map.changes.weed, "height_m")
+        yield "changes", _dated_areas(lake_map.changes.moved, "deeper_by_m")
 
 
 def spots_geojson(spots: Spots, unit: str) -> str:
@@ -112,6 +116,11 @@ def _features_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
     fields = ("relief_m", "area_m2", "slope_deg", "depth_m", "confidence")
     columns = {"kind": list(found.kind), **{name: np.round(getattr(found, name), 3) for name in fields}}
     return _frame(columns, list(found.geometry))
+
+
+def _dated_areas(areas: ChangedAreas, value: str) -> geopandas.GeoDataFrame:
+    days = {name: getattr(areas, name).astype(str) for name in ("since", "until")}
+    return _frame({value: np.round(areas.value_m, 3), **days}, list(areas.outline))
 
 
 def _utc(times: np.ndarray) -> pandas.Series:
