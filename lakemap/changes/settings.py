@@ -19,6 +19,6 @@ class ChangesSettings(Settings):
         1, 12, default=10, why="last month of standing weed on the northern half")
     weed_m: float = above(0.0, default=0.3, why="lower weed cannot be told from the floor's own roughness")
     change_m: float = above(0.0, default=0.25, why="smaller differences between dates are left alone")
-    sigmas: float = above(0.0, default=3.5, why="differences within this many standard errors are no change")
+    sigmas: float = above(0.0, default=3.2, why="differences within this many standard errors are no change")
     ageing_m: float = at_least(
         0.0, default=0.01, why="what a floor may move in a year (standard deviation): older readings say less of today")
