@@ -8,6 +8,7 @@ from lakemap.clean.corrections import correct_depths
 from lakemap.clean.error_budget import add_errors
 from lakemap.clean.lost_bottom import flag_lost_bottom
 from lakemap.clean.neighbours import flag_far_outliers, flag_scattered_spikes
+from lakemap.clean.placing import place_rows
 from lakemap.clean.positions import flag_duplicates, flag_far_groups, flag_frozen, flag_jumps
 from lakemap.clean.second_echo import flag_second_echo
 from lakemap.clean.settings import CleanSettings
@@ -49,6 +50,7 @@ def _judge_depths(soundings: Soundings, settings: CleanSettings) -> Soundings:
     judged = flag_spikes(judged, line, floor, settings)
     judged = flag_far_outliers(flag_scattered_spikes(judged), settings.neighbour_cell_m)
     judged = correct_depths(judged, settings)
+    judged = place_rows(judged, line, floor, settings)
     return add_errors(judged, line, floor, settings)
 
 

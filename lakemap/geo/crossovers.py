@@ -68,10 +68,10 @@ def _meeting(soundings: Soundings, start: Ints, end: Ints) -> tuple[Ints, Ints, 
     ends = np.column_stack([x[start], y[start], x[end], y[end]])
     room, bounds = len(start), np.append(first, len(start)).astype(np.int64)
     while True:
-        count, *found = meet(ends, bounds, a[keep].astype(np.int64), b[keep].astype(np.int64), LEAST_ANGLE_SIN, room)
+        count, i, j, along_i, along_j = meet(
+            ends, bounds, a[keep].astype(np.int64), b[keep].astype(np.int64), LEAST_ANGLE_SIN, room)
         if count <= room:
-            i, j, along_i, along_j = (column[:count] for column in found)
-            return i, j, along_i, along_j
+            return i[:count], j[:count], along_i[:count], along_j[:count]
         room = count
 
 
