@@ -6,18 +6,18 @@ import dataclasses
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from pathlib import Path
 
 from lakemap.errors import AmbiguousFile, InputError, UnknownFormat
 from lakemap.model.outputs import MAP, SUMMARY
-from lakemap.plugin_folder import find_classes
-from lakemap.read.reader import LIKELY, OPTIONS, PERHAPS, Reader, Role
+from lakemap.read.archives import SIDECARS, sources_of
+from lakemap.read.plugins import find_readers, likelihood, plugin_faults, readable, reader_for, roles_read
+from lakemap.read.reader import LIKELY, OPTIONS, PERHAPS, Role
 from lakemap.read.source import Source
+from lakemap.read.unpack import packing_of
 
-GROUP = "lakemap.readers"
-SIDECARS = frozenset((".shx", ".dbf", ".prj", ".cpg", ".qix", ".sbn", ".sbx"))
-"""Files that belong to a Shapefile beside them."""
+__all__ = ["LakeFiles", "find_readers", "reader_for", "roles_read", "sort_files"]
+
 Forced = Role | Sequence[Role]
 
 
@@ -48,29 +48,6 @@ class LakeFiles:
         return self.of("shore")
 
 
-@lru_cache(maxsize=1)
-def find_readers() -> tuple[Reader, ...]:
-    """One of each reader: those of this folder, and those that installed packages offer."""
-    import lakemap.read
-
-    return tuple(cls() for cls in find_classes(lakemap.read, Reader, group=GROUP))  # type: ignore[type-abstract]
-
-
-def roles_read() -> tuple[Role, ...]:
-    """Roles that some reader takes, in the order of OPTIONS."""
-    taken = {reader.role for reader in find_readers()}
-    return tuple(role for role in OPTIONS if role in taken)
-
-
-def reader_for(source: Source, role: Role) -> Reader:
-    """The likeliest reader of a file in a role. Raises UnknownFormat where none of that role knows its content."""
-    odds = {reader: reader.likelihood(source) for reader in find_readers() if reader.role == role}
-    best = max(odds, key=lambda reader: odds[reader], default=None)
-    if best is None or odds[best] <= 0:
-        raise UnknownFormat(f"{source.name}: cannot be taken as {role}; such a file may be: {_readable(role)}")
-    return best
-
-
 def sort_files(paths: Sequence[Path], forced: Mapping[Path, Forced] | None = None) -> LakeFiles:
     """Files and folders (with what is in them) by role; ``forced`` gives the role or roles of some by the user's word.
 
@@ -80,7 +57,7 @@ def sort_files(paths: Sequence[Path], forced: Mapping[Path, Forced] | None = Non
     words: dict[Path, tuple[Role, ...]] = {}
     for path, given in (forced or {}).items():
         words[_same(path)] = words.get(_same(path), ()) + ((given,) if isinstance(given, str) else tuple(given))
-    messages: list[str] = []
+    messages = list(plugin_faults())
     taken: list[tuple[Source, Role]] = []
     seen: set[Path] = set()
     for top in paths:
@@ -88,8 +65,7 @@ def sort_files(paths: Sequence[Path], forced: Mapping[Path, Forced] | None = Non
             if _same(path) in seen:
                 continue
             seen.add(_same(path))
-            told = words.get(_same(path), words.get(_same(top), ()))
-            taken += _take(path, told, messages, alone=path == top)
+            taken += _take(path, _Told(words, top), messages, alone=path == top)
     taken = _once_each(sorted(taken, key=lambda pair: (pair[0].name, pair[0].sha256)), messages)
     return _by_role(_numbered(taken), tuple(sorted(messages)))
 
@@ -99,7 +75,7 @@ def _once_each(taken: list[tuple[Source, Role]], messages: list[str]) -> list[tu
     kept: dict[tuple[str, Role], tuple[Source, Role]] = {}
     for source, role in taken:
         first = kept.setdefault((source.sha256, role), (source, role))[0]
-        if first is not source:
+        if (first.path, first.member) != (source.path, source.member):
             messages.append(f"{source.name}: the same content as {first.name}; read once")
     return list(kept.values())
 
@@ -139,43 +115,69 @@ def _walk(folder: Path, messages: list[str]) -> Iterator[Path]:
             yield from _walk(path, messages)
 
 
-def _take(path: Path, told: Sequence[Role], messages: list[str], *, alone: bool) -> list[tuple[Source, Role]]:
-    """The file with its role or roles; none, and a message, for one inside a folder that cannot be taken."""
+@dataclass(frozen=True)
+class _Told:
+    """The user's word on roles; what is said of a member goes before what is said of its archive or folder."""
+
+    words: Mapping[Path, tuple[Role, ...]]
+    top: Path
+
+    def of(self, source: Source) -> tuple[Role, ...]:
+        """The roles told for a source, none where nothing is said."""
+        places = (source.path / source.inner, source.path, self.top)
+        return next((self.words[_same(place)] for place in places if _same(place) in self.words), ())
+
+
+def _take(path: Path, told: _Told, messages: list[str], *, alone: bool) -> list[tuple[Source, Role]]:
+    """The file (each member of an archive) with its roles; what is no file given by itself costs a message only."""
     if not alone and path.suffix.lower() in SIDECARS and path.with_suffix(".shp").exists():
         return []
+    faults: list[InputError] = []
+    taken: list[tuple[Source, Role]] = []
     try:
-        source = Source.of(path)
-        return [(source, role) for role in _roles(source, told)]
+        sources, said = sources_of(path)
     except InputError as fault:
-        if alone:
-            raise
-        unknown = isinstance(fault, UnknownFormat)
-        messages.append(f"{path.name}: not read, no reader takes it" if unknown else f"{fault}")
-        return []
+        sources, said, faults = [], [], [fault]
+    for source in sources:
+        try:
+            taken += [(source, role) for role in _roles(source, told.of(source), messages)]
+        except InputError as fault:
+            faults.append(fault)
+    faults += [InputError(text) for text in said]
+    if alone and faults and not taken:
+        raise faults[0] if len(faults) == 1 else UnknownFormat(f"{path.name}: nothing in it can be read; {faults[0]}")
+    messages += [_in_short(fault) for fault in faults]
+    return taken
 
 
-def _roles(source: Source, told: Sequence[Role]) -> tuple[Role, ...]:
+def _in_short(fault: InputError) -> str:
+    name = str(fault).partition(": ")[0]
+    return f"{name}: not read, no reader takes it" if isinstance(fault, UnknownFormat) else str(fault)
+
+
+def _roles(source: Source, told: Sequence[Role], messages: list[str]) -> tuple[Role, ...]:
     """The roles that the user told, else the one role that the content is fit for."""
     if told:
         for role in told:
             reader_for(source, role)
         return tuple(role for role in OPTIONS if role in told)
-    odds = {
-        role: max(reader.likelihood(source) for reader in find_readers() if reader.role == role)
-        for role in roles_read()
-    }
+    judged = [(reader.role, likelihood(reader, source, messages)) for reader in find_readers()]
+    odds = {role: max(value for own, value in judged if own == role) for role in roles_read()}
     least = LIKELY if max(odds.values()) >= LIKELY else PERHAPS
     likely = [role for role in odds if odds[role] >= least]
     if not likely:
-        raise UnknownFormat(f"{source.name}: no reader takes it; what can be read: {_readable()}; see lakemap formats")
+        raise UnknownFormat(f"{source.name}: no reader takes it{_why(source)}; what can be read: {readable()}; "
+                            "see lakemap formats")
     if len(likely) > 1:
         options = " or ".join(f"{OPTIONS[role]} {source.name}" for role in likely)
         raise AmbiguousFile(f"{source.name}: could be {' or '.join(likely)}; say which with {options}")
     return (likely[0],)
 
 
-def _readable(role: Role | None = None) -> str:
-    return ", ".join(reader.name for reader in find_readers() if role in (None, reader.role))
+def _why(source: Source) -> str:
+    """What can be said of a file that nobody takes."""
+    packing = packing_of(source.head)
+    return f" (it is packed with {packing}; gzip, xz and zip are read, else unpack it first)" if packing else ""
 
 
 def _by_role(taken: list[tuple[Source, Role]], messages: tuple[str, ...]) -> LakeFiles:

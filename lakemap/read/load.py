@@ -12,7 +12,7 @@ from lakemap.model.marks import Marks
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
-from lakemap.read.find import reader_for
+from lakemap.read.plugins import read_one
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 
@@ -29,7 +29,7 @@ def read_logs(sources: Sequence[Source], settings: ReadSettings, progress: Progr
     for source in sorted(sources, key=_canonical):
         progress(f"reading {source.name}")
         try:
-            part = reader_for(source, "log").read(source, settings)
+            part = read_one(source, "log", settings)
         except InputError as fault:
             faults.append(fault)
         else:
@@ -47,7 +47,7 @@ def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
     parts: list[Marks] = []
     for source in sorted(sources, key=_canonical):
         try:
-            part = reader_for(source, "marks").read(source, settings)
+            part = read_one(source, "marks", settings)
         except InputError as fault:
             part = replace(Marks.empty(), messages=(f"left out: {fault}",))
         if isinstance(part, Marks):
@@ -57,7 +57,7 @@ def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
 
 def read_shore(sources: Sequence[Source], settings: ReadSettings) -> Shoreline | None:
     """The water of all shoreline files together; None without one. Raises InputError for one that cannot be read."""
-    parts = [reader_for(source, "shore").read(source, settings) for source in sorted(sources, key=_canonical)]
+    parts = [read_one(source, "shore", settings) for source in sorted(sources, key=_canonical)]
     shores = [part for part in parts if isinstance(part, Shoreline)]
     if not shores:
         return None
