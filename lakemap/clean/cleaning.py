@@ -3,34 +3,53 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from lakemap.clean.corrections import correct_depths
+from lakemap.clean.boat_facts import settle_facts
+from lakemap.clean.corrections import apply_checks, correct_depths, dry_readings, flag_land, row_drafts
 from lakemap.clean.error_budget import add_errors
+from lakemap.clean.lake_level import LevelAt, level_at
 from lakemap.clean.lost_bottom import flag_lost_bottom
 from lakemap.clean.neighbours import flag_far_outliers, flag_scattered_spikes
+from lakemap.clean.owners_word import mark_bad, restore, restored_said
 from lakemap.clean.placing import place_rows
 from lakemap.clean.positions import flag_duplicates, flag_far_groups, flag_frozen, flag_jumps
 from lakemap.clean.second_echo import flag_second_echo
 from lakemap.clean.settings import CleanSettings
 from lakemap.clean.spikes import flag_spikes
 from lakemap.errors import InputError
-from lakemap.geo.floor_along import running_floor, sailed_line
+from lakemap.geo.floor_along import Floor, SailedLine, running_floor, sailed_line
 from lakemap.geo.shore import in_water, water_polygon
 from lakemap.geo.tracks import cut_passes
 from lakemap.model.flags import Flag
+from lakemap.model.lake_facts import Edits, LakeFacts
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 
+NOTHING_KNOWN = LakeFacts()
 
-def clean(soundings: Soundings, settings: CleanSettings) -> Soundings:
+
+def clean(
+    soundings: Soundings, settings: CleanSettings, facts: LakeFacts = NOTHING_KNOWN, shore: Shoreline | None = None
+) -> Soundings:
     """Flag faults, note rises, cut passes, and fill ``depth_m``, ``depth_sigma_m`` and the common error.
 
     ``soundings`` (n,) stand on their working CRS; flags they already carry stay. Rows in = rows used + rows flagged.
+    ``facts`` is what the owner knows beside the logs; ``shore`` tells which check depths lie on land.
     """
-    placed = flag_duplicates(_flag_missing(soundings))
+    edits = facts.edits if settings.applies("edits") else Edits()
+    told = mark_bad(_flag_missing(settle_facts(soundings, facts.boats, settings)), edits)
+    placed = flag_duplicates(told)
     placed = flag_jumps(flag_far_groups(placed, settings), settings)
-    placed = flag_frozen(placed, settings)
-    return _judge_depths(cut_passes(placed), settings)
+    placed = restore(flag_frozen(placed, settings), edits)
+    level = level_at(placed, facts.levels, settings) if settings.applies("lake level") else None
+    dry = dry_readings(placed, level)
+    judged, line, floor = _judge_depths(cut_passes(placed), settings, level, dry)
+    judged = restored_said(restore(judged, edits), edits)
+    corrected = flag_land(correct_depths(judged, settings, facts, level), dry)
+    corrected = place_rows(corrected, line, floor, settings)
+    with_errors = add_errors(corrected, line, floor, settings, None if level is None else level.sigma_m)
+    return apply_checks(with_errors, facts, shore, settings)
 
 
 def _flag_missing(soundings: Soundings) -> Soundings:
@@ -40,18 +59,21 @@ def _flag_missing(soundings: Soundings) -> Soundings:
     )
 
 
-def _judge_depths(soundings: Soundings, settings: CleanSettings) -> Soundings:
-    """Depth faults in the order of how much each would disturb the next."""
-    draft_m = np.nan_to_num(soundings.per_log("draft_m", settings.draft_m or 0.0))
-    judged = flag_lost_bottom(soundings, sailed_line(soundings, soundings.usable()))
-    judged = flag_second_echo(judged, sailed_line(judged, judged.usable()), settings, draft_m)
-    line = sailed_line(judged, judged.usable())
+def _judge_depths(
+    soundings: Soundings, settings: CleanSettings, level: LevelAt | None, dry: NDArray[np.bool_]
+) -> tuple[Soundings, SailedLine, Floor]:
+    """Depth faults in the order of how much each would disturb the next; the line they were judged along, its floor."""
+    draft_m = row_drafts(soundings, settings).true_m
+    judged = flag_lost_bottom(soundings, sailed_line(soundings, soundings.usable() & ~dry), dry)
+    judged = flag_second_echo(judged, sailed_line(judged, judged.usable() & ~dry), settings, draft_m)
+    line = sailed_line(judged, judged.usable() & ~dry)
     floor = running_floor(line, settings.floor_window_m)
     judged = flag_spikes(judged, line, floor, settings)
-    judged = flag_far_outliers(flag_scattered_spikes(judged), settings.neighbour_cell_m)
-    judged = correct_depths(judged, settings)
-    judged = place_rows(judged, line, floor, settings)
-    return add_errors(judged, line, floor, settings)
+    # readings of different days are compared as if the lake had stood still
+    risen = 0.0 if level is None else np.nan_to_num(level.above_datum_m)
+    even = judged.with_columns(logged_depth_m=judged.logged_depth_m - risen)
+    even = flag_far_outliers(flag_scattered_spikes(even), settings.neighbour_cell_m)
+    return even.with_columns(logged_depth_m=judged.logged_depth_m), line, floor
 
 
 def flag_off_water(soundings: Soundings, shore: Shoreline | None, settings: CleanSettings) -> Soundings:

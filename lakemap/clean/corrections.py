@@ -1,137 +1,215 @@
-"""From logged depths to depths below the water surface: draft and sound speed, each said in the list of corrections."""
+"""From logged depths to depths below a datum: draft, sound speed, lake level, check depths; each applied once, listed.
+
+Corrections keep the shift of every row until crossovers have shown what they did (proof.py).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.clean.error_budget import UNKNOWN_OFFSET_M, UNKNOWN_SCALE, common_error
+from lakemap.clean.check_depths import Fit, fit_checks
+from lakemap.clean.error_budget import UNKNOWN_OFFSET_M, UNKNOWN_SCALE, common_parts, with_common
+from lakemap.clean.lake_level import LevelAt, level_at_times
 from lakemap.clean.settings import CleanSettings
+from lakemap.clean.true_depth import scaled_depth
+from lakemap.errors import InputError
+from lakemap.geo.crs import project
+from lakemap.geo.shore import in_water, water_polygon
+from lakemap.model.error_budget import CommonPart
+from lakemap.model.flags import Flag
+from lakemap.model.lake_facts import CheckDepths, LakeFacts
 from lakemap.model.log_facts import LogFacts
-from lakemap.model.soundings import Soundings
-from lakemap.physics.sound_speed import sound_speed_mps, true_depth_m
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Correction, Soundings
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
-
-NOTHING_SAID = "nothing said it"
-"""Origin that reading gives to a depth reference which neither file nor owner told."""
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class DepthFacts:
-    """What is used for one log: draft [m] (None: not known, 0 used), nominal and true sound speed [m/s] (None: not
-    known, no correction), and whether the depth's reference is known.
+class Drafts:
+    """For each row (n,): ``true_m`` draft (0 where not known), ``within_m`` what of a logged depth lies above the
+    transducer (the sounder's own draft; less than 0 where a keel hangs below), ``known`` whether its zero is known."""
+
+    true_m: Floats
+    within_m: Floats
+    known: Bools
+
+
+def row_drafts(soundings: Soundings, settings: CleanSettings) -> Drafts:
+    """Drafts by row: the log's, or that of the span of time it was raised or lowered in."""
+    true_m = soundings.per_log("draft_m", 0.0)
+    told = np.isfinite(soundings.per_log("draft_m"))
+    for code, log in enumerate(soundings.logs):
+        for span in log.drafts:
+            rows = (soundings.log == code) & (soundings.time_s >= span.from_s) & (soundings.time_s <= span.until_s)
+            rows &= log.has_date
+            true_m, told = np.where(rows, span.draft_m, true_m), told | rows
+    if not settings.applies("draft"):
+        true_m, told = np.zeros(len(soundings)), np.zeros(len(soundings), dtype=bool)
+    true_m = np.asarray(true_m, dtype=np.float64)
+    within = [_within(log) for log in soundings.logs]
+    own = np.array([0.0 if value is None else value for value in within] or [0.0])[soundings.log]
+    same = np.array([value is None for value in within] or [False])[soundings.log]
+    surface, keel_told = _by_log(soundings, _from_surface), _by_log(soundings, _keel_told)
+    known = np.where(surface, _by_log(soundings, _reference_known), told & keel_told)
+    within_m = np.where(same, true_m, own)
+    if not settings.applies("draft"):
+        true_m = np.where(surface, within_m, true_m)
+    return Drafts(true_m, within_m, np.asarray(known, dtype=bool))
+
+
+def _within(log: LogFacts) -> float | None:
+    """What of a logged depth lies above the transducer; None: as much as the true draft, whatever that is."""
+    if log.depth_reference == "surface":
+        return log.included_draft_m
+    if log.depth_reference == "keel" and log.datum_offset_m is not None:
+        return min(log.datum_offset_m, 0.0)
+    return 0.0
+
+
+def _by_log(soundings: Soundings, of: Callable[[LogFacts], bool]) -> Bools:
+    return np.asarray(np.array([of(log) for log in soundings.logs] or [False])[soundings.log], dtype=bool)
+
+
+def _from_surface(log: LogFacts) -> bool:
+    return log.depth_reference == "surface"
+
+
+def _keel_told(log: LogFacts) -> bool:
+    return log.depth_reference != "keel" or log.datum_offset_m is not None
+
+
+def _reference_known(log: LogFacts) -> bool:
+    return log.reference_known
+
+
+def dry_readings(soundings: Soundings, level: LevelAt | None) -> Bools:
+    """Rows (n,) measured on what was dry that day: a height above the water, in a log that counts from the surface.
+
+    Without a level for the day they are faults like any depth below zero: nobody knows what they stand above.
     """
-
-    draft_m: float | None
-    nominal_mps: float | None
-    true_mps: float | None
-    reference_known: bool
-
-    @property
-    def speed_known(self) -> bool:
-        """Whether depths can be scaled."""
-        return self.nominal_mps is not None and self.true_mps is not None
+    if level is None:
+        return np.zeros(len(soundings), dtype=bool)
+    surface = _by_log(soundings, _from_surface)
+    return np.asarray(surface & (soundings.logged_depth_m <= 0) & np.isfinite(level.above_datum_m))
 
 
-def depth_facts(soundings: Soundings, settings: CleanSettings) -> tuple[DepthFacts, ...]:
-    """For each log, the owner's settings first, then what the log knows of itself."""
-    return tuple(_facts_of_log(soundings, code, facts, settings) for code, facts in enumerate(soundings.logs))
-
-
-def _facts_of_log(soundings: Soundings, code: int, facts: LogFacts, settings: CleanSettings) -> DepthFacts:
-    water_c = _water_c(soundings, code, settings)
-    return DepthFacts(
-        draft_m=_first(settings.draft_m, facts.draft_m, _waterline(facts)),
-        nominal_mps=_first(settings.nominal_sound_speed_mps, facts.nominal_sound_speed_mps),
-        true_mps=None if water_c is None else float(sound_speed_mps(water_c, settings.water)),  # type: ignore[arg-type]
-        reference_known=facts.origins.get("depth_reference", NOTHING_SAID) != NOTHING_SAID,
-    )
-
-
-def _first(*values: float | None) -> float | None:
-    return next((value for value in values if value is not None), None)
-
-
-def _waterline(facts: LogFacts) -> float | None:
-    """Transducer to waterline, where the log says it (positive by the sentence's definition)."""
-    return facts.datum_offset_m if facts.datum_offset_m is not None and facts.datum_offset_m > 0 else None
-
-
-def _water_c(soundings: Soundings, code: int, settings: CleanSettings) -> float | None:
-    """Set by the owner, or the median logged by this log, or by all logs; None where nobody knows."""
-    if settings.water_c is not None:
-        return settings.water_c
-    logged = np.isfinite(soundings.water_c)
-    for rows in (logged & (soundings.log == code), logged):
-        if rows.any():
-            return float(np.median(soundings.water_c[rows]))
-    return None
-
-
-def correct_depths(soundings: Soundings, settings: CleanSettings) -> Soundings:
-    """Fill ``depth_m`` (positive down from the water surface, n rows) and the common error.
+def correct_depths(
+    soundings: Soundings, settings: CleanSettings, facts: LakeFacts, level: LevelAt | None = None
+) -> Soundings:
+    """Fill ``depth_m`` (positive down from the datum, n rows) and the common error.
 
     Below the transducer the shown depth is time times the nominal speed; only that part is scaled, and draft comes on
-    top (physics/sound_speed.py). Depths that came below the surface contain the draft that the sounder knows of.
+    top (physics/sound_speed.py). The level of the day is taken off last.
     """
-    facts = depth_facts(soundings, settings)
-    below = soundings.logged_depth_m - _per_row(soundings, _within_logged(soundings.logs, facts))
-    draft = _per_row(soundings, [_draft(fact) for fact in facts])
-    nominal = _per_row(soundings, [fact.nominal_mps if fact.speed_known else 1.0 for fact in facts])
-    true = _per_row(soundings, [fact.true_mps if fact.speed_known else 1.0 for fact in facts])
-    scaled = true_depth_m(below, nominal, true)
-    used = soundings.usable() & np.isfinite(scaled)
-    done = soundings.with_columns(depth_m=draft + scaled)
-    for name, change in (("draft", draft + below - soundings.logged_depth_m), ("sound speed", scaled - below)):
-        if np.any(change[used] != 0.0):
-            done = done.with_correction(name, 0.0, float(np.mean(change[used])))
-    zero_known = [_offset_known(log, fact) for log, fact in zip(soundings.logs, facts, strict=True)]
-    offset_known = _mostly(soundings, used, zero_known)
-    speed_known = _mostly(soundings, used, [fact.speed_known for fact in facts])
-    offset_m, scale = common_error(offset_known, speed_known)
-    done = replace(done, common_offset_m=offset_m, common_scale=scale)
-    return done.with_messages(*_said(offset_known, speed_known)) if used.any() else done
+    drafts = row_drafts(soundings, settings)
+    below = soundings.logged_depth_m - drafts.within_m
+    wet = soundings.logged_depth_m > 0
+    nominal = soundings.per_log("nominal_sound_speed_mps")
+    if not settings.applies("sound speed"):
+        nominal = np.full(len(soundings), np.nan)
+    scaled = scaled_depth(soundings, below, drafts.true_m, nominal, facts.profile, settings)
+    true_below = np.where(wet, scaled.below_m, below)
+    done = _listed(soundings, "draft", drafts.true_m - drafts.within_m)
+    done = _listed(done, "sound speed", true_below - below)
+    depth = drafts.true_m + true_below
+    if level is not None:
+        risen = np.nan_to_num(level.above_datum_m)
+        done, depth = _listed(done, "lake level", -risen), depth - risen
+        done = replace(done, datum=level.datum)
+    used = soundings.usable() & np.isfinite(depth)
+    offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known, used)
+    done = with_common(done.with_columns(depth_m=depth), common_parts(offset_known, speed_known))
+    said = _said(offset_known, speed_known) if used.any() else []
+    return done.with_messages(*scaled.messages, *(level.messages if level else ()), *said)
 
 
-def _per_row(soundings: Soundings, values: Sequence[float | None]) -> Floats:
-    """One number a log as one a row, shape (n,)."""
-    table = np.array([np.nan if value is None else value for value in values] or [0.0])
-    return np.asarray(table[soundings.log], dtype=np.float64)
+def _listed(soundings: Soundings, name: str, shift_m: Floats) -> Soundings:
+    """The correction in the list, where it moved any row in use."""
+    used = soundings.usable() & np.isfinite(shift_m)
+    if not np.any(shift_m[used] != 0.0):
+        return soundings
+    nan = float("nan")
+    done = Correction(name, nan, nan, float(np.mean(shift_m[used])), by_row=np.nan_to_num(shift_m))
+    return replace(soundings, corrections=(*soundings.corrections, done))
 
 
-def _draft(fact: DepthFacts) -> float:
-    """Draft to add to what lies below the transducer; unknown counts as 0."""
-    return fact.draft_m if fact.draft_m is not None else 0.0
+def _mostly(known: Bools, used: Bools) -> bool:
+    """Whether most used rows know; the others are tied to them by the passes' bias."""
+    return bool(np.mean(known[used]) >= 0.5) if used.any() else False
 
 
-def _within_logged(logs: Sequence[LogFacts], facts: Sequence[DepthFacts]) -> list[float]:
-    """What of a logged depth lies above the transducer: the sounder's own draft; less than 0 where keel hangs below."""
-    found = []
-    for log, fact in zip(logs, facts, strict=True):
-        if log.depth_reference == "surface":
-            found.append(log.draft_m if log.draft_m is not None else _draft(fact))
-        elif log.depth_reference == "keel" and log.datum_offset_m is not None:
-            found.append(min(log.datum_offset_m, 0.0))
-        else:
-            found.append(0.0)
-    return found
+def flag_land(soundings: Soundings, dry: Bools) -> Soundings:
+    """Flag dry readings that stand above the datum too: land, whatever the day."""
+    return soundings.with_flag(Flag.off_water, dry & (soundings.depth_m < 0))
 
 
-def _mostly(soundings: Soundings, used: NDArray[np.bool_], known: list[bool]) -> bool:
-    """Whether most used rows come from logs that know; the others are tied to them by the passes' bias."""
-    return bool(np.mean(np.array(known or [False])[soundings.log[used]]) >= 0.5) if used.any() else False
+def apply_checks(
+    soundings: Soundings, facts: LakeFacts, shore: Shoreline | None, settings: CleanSettings
+) -> Soundings:
+    """Depths moved as far as check depths tell, and the common error as they leave it.
+
+    Raises InputError where all check depths lie on land; those that lie on land else are left out and said.
+    """
+    checks = facts.checks
+    if not len(checks) or not settings.applies("check depths") or soundings.crs is None:
+        return soundings
+    xy = np.column_stack(project(soundings.crs, checks.lon_deg, checks.lat_deg))
+    wet, said = _off_land(checks, xy, shore, soundings, settings)
+    on_datum, more = _on_datum(checks, facts, settings)
+    below = soundings.depth_m - row_drafts(soundings, settings).true_m
+    fit = fit_checks(soundings, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
+    soundings = soundings.with_messages(*checks.messages, *said, *more)
+    if fit is None:
+        return soundings.with_messages("no soundings near any check depth: they settle nothing; sail over them")
+    return _moved(soundings, fit, fit.shift_m(below))
 
 
-def _offset_known(log: LogFacts, fact: DepthFacts) -> bool:
-    """Whether depths of this log stand on a known zero."""
-    if log.depth_reference == "surface":
-        return fact.reference_known
-    return fact.draft_m is not None and (log.depth_reference != "keel" or log.datum_offset_m is not None)
+def _off_land(
+    checks: CheckDepths, xy: Floats, shore: Shoreline | None, soundings: Soundings, settings: CleanSettings
+) -> tuple[Bools, list[str]]:
+    if shore is None or soundings.crs is None:
+        return np.ones(len(checks), dtype=bool), []
+    wet = in_water(water_polygon(shore, soundings.crs), xy[:, 0], xy[:, 1], settings.shore_margin_m)
+    if wet.all():
+        return wet, []
+    first = int(np.flatnonzero(~wet)[0])
+    where = f"{checks.source[first]}: check depths on land by {shore.source}, line {checks.line[first]}"
+    count = int((~wet).sum())
+    if not wet.any():
+        raise InputError(f"{where} and all {count} of them; mend their places, or leave the file out")
+    return wet, [f"{where}" + (f" + {count - 1} more" if count > 1 else "") + "; left out"]
+
+
+def _on_datum(checks: CheckDepths, facts: LakeFacts, settings: CleanSettings) -> tuple[Floats, list[str]]:
+    """Check depths below the datum: that day's level taken off; NaN, and a message, where it is not known."""
+    if not facts.levels or not settings.applies("lake level"):
+        return checks.depth_m, []
+    level = level_at_times(facts.levels, checks.time_s, settings)
+    lost = ~np.isfinite(level)
+    said = []
+    if lost.any():
+        said.append(f"{checks.source[0]}: {int(lost.sum())} check depths without a time within the gauge's; left out, "
+                    "their lake level is not known")
+    return checks.depth_m - level, said
+
+
+def _moved(soundings: Soundings, fit: Fit, shift_m: Floats) -> Soundings:
+    moved = soundings.with_columns(depth_m=soundings.depth_m + shift_m)
+    used = soundings.usable() & np.isfinite(shift_m)
+    listed = Correction(
+        "check depths", fit.before_m, fit.after_m, float(np.mean(shift_m[used])), "check depths", np.nan_to_num(shift_m)
+    )
+    moved = replace(moved, corrections=(*soundings.corrections, listed)).with_messages(*fit.messages)
+    origin = f"settled by {int(fit.matched.sum())} checks"
+    part = CommonPart("check depths", fit.offset_sigma_m, fit.scale_sigma, origin)
+    return with_common(moved, (part,))
 
 
 def _said(offset_known: bool, speed_known: bool) -> list[str]:

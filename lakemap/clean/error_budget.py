@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lakemap.clean.settings import CleanSettings
 from lakemap.geo.floor_along import MAD_TO_SIGMA, Floor, SailedLine
+from lakemap.model.error_budget import SHARED, WAVES_SHARED, CommonPart, ErrorBudget, LogBudget
 from lakemap.model.soundings import Soundings
+from lakemap.physics.beam import first_return_depth_m
+from lakemap.units import M_PER_UNIT
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-CONSTANT_M, SHARE = 0.05, 0.01
-"""Error of one reading without its place: display step and pulse, and 1 % of depth for beam, roll and waves.
+WAVES_M, SHARE = 0.04, 0.01
+"""Error of one reading without its place and its digits: pulse, and 1 % of depth for roll and waves.
 
 Common practice of the trade, and an assumption: twice that (95 %) lies inside the allowance of S-44 order 1, 0.5 m and
 1.3 % of depth (IHO S-44 ed. 6.1.0, table 1). Where a pass scatters more than this, its own scatter counts.
 """
+UNIFORM = float(np.sqrt(12.0))
+"""A rounding step over the standard error it makes."""
+DRAFT_VARIES_M = 0.03
+"""Load, trim and squat move a draft by so much within a day; common practice of the trade."""
+USUAL_BEAM_DEG = 20.0
+"""Taken where the beam is not known; common practice of the trade for 200 kHz."""
+BEAM_SHARE = 0.5
+"""A slope's first return is nearer than the depth straight below by a known amount, but for roughness and the beam's
+true width: so much of it stays open (own choice)."""
 UNKNOWN_OFFSET_M = 0.3
 """Common error when draft or reference of the depths is not known; contract of the project."""
 KNOWN_OFFSET_M = 0.05
@@ -31,32 +45,99 @@ GRADIENT_FACTOR = float(np.sqrt(2.0))
 """The slope along a pass is one of two components; on an average course the whole slope is larger by this."""
 
 
-def common_error(offset_known: bool, speed_known: bool) -> tuple[float, float]:
-    """Standard error that all depths share [m], and share of depth that they share; positions do not enter here."""
+def common_parts(offset_known: bool, speed_known: bool) -> tuple[CommonPart, ...]:
+    """What all depths share: their zero, and sound speed; positions do not enter here."""
     return (
-        KNOWN_OFFSET_M if offset_known else UNKNOWN_OFFSET_M,
-        KNOWN_SCALE if speed_known else UNKNOWN_SCALE,
+        CommonPart("draft and reference", KNOWN_OFFSET_M if offset_known else UNKNOWN_OFFSET_M, 0.0,
+                   "known, but for load and trim" if offset_known else "not known"),
+        CommonPart("sound speed", 0.0, KNOWN_SCALE if speed_known else UNKNOWN_SCALE,
+                   "known to about 1 degC" if speed_known else "not known"),
     )
 
 
-def reading_sigma_m(depth_m: Floats) -> Floats:
-    """Assumed standard error of a reading without its place [m]; depth_m (n,)."""
-    return np.hypot(CONSTANT_M, SHARE * depth_m)
+def with_common(soundings: Soundings, parts: tuple[CommonPart, ...]) -> Soundings:
+    """The same rows with these parts as their common error: independent, so their squares add."""
+    offset = float(np.sqrt(sum(part.offset_m**2 for part in parts)))
+    scale = float(np.sqrt(sum(part.scale**2 for part in parts)))
+    logs = soundings.budget.logs if soundings.budget else ()
+    return replace(soundings, common_offset_m=offset, common_scale=scale, budget=ErrorBudget(logs, parts))
 
 
-def add_errors(soundings: Soundings, line: SailedLine, floor: Floor, settings: CleanSettings) -> Soundings:
-    """Fill ``position_sigma_m`` where the log did not, and ``depth_sigma_m`` (n,) for rows with a depth.
+def add_errors(
+    soundings: Soundings, line: SailedLine, floor: Floor, settings: CleanSettings, level_sigma_m: Floats | None = None
+) -> Soundings:
+    """Fill ``position_sigma_m`` where the log did not, ``depth_sigma_m`` and ``depth_shared_m`` (n,), and the budget.
 
-    ``line`` and its running ``floor`` tell scatter and slope where there is a pass;
-    sigma^2 = max(assumed, scatter along the pass)^2 + (slope times position error)^2.
+    ``line`` and its running ``floor`` tell scatter and slope where there is a pass. The squares of all parts add; the
+    waves are the larger of what is assumed and the scatter along the pass. A depth that came with an error of its own
+    keeps it in place of digits and waves.
     """
     place = soundings.position_sigma_m.astype(np.float64)
     place = np.where(np.isfinite(place), place, settings.position_sigma_m)
-    noise, slope = reading_sigma_m(np.nan_to_num(soundings.depth_m)), _slope_between(soundings)
-    noise[line.rows] = np.maximum(noise[line.rows], floor.scatter_m)
+    depth, slope = np.nan_to_num(soundings.depth_m), _slope_between(soundings)
     slope[line.rows] = GRADIENT_FACTOR * np.abs(floor.slope)
-    sigma = np.where(np.isfinite(soundings.depth_m), np.hypot(noise, slope * place), np.nan)
-    return soundings.with_columns(position_sigma_m=place, depth_sigma_m=sigma)
+    waves = np.hypot(WAVES_M, SHARE * depth)
+    waves[line.rows] = np.maximum(waves[line.rows], floor.scatter_m)
+    own = soundings.depth_sigma_m.astype(np.float64)
+    came = np.isfinite(own)
+    parts = {
+        "resolution": np.where(came, 0.0, resolution_m(soundings)[soundings.log] / UNIFORM),
+        "waves": np.where(came, 0.0, waves),
+        "position": slope * place,
+        "draft": np.where(came, 0.0, DRAFT_VARIES_M),
+        "level": np.zeros(len(soundings)) if level_sigma_m is None else np.nan_to_num(level_sigma_m),
+        "beam": BEAM_SHARE * _beam_m(soundings, depth, slope),
+        "own": np.where(came, own, 0.0),
+    }
+    there = np.isfinite(soundings.depth_m)
+    total = np.sqrt(sum(part**2 for part in parts.values()))
+    shared = np.sqrt(sum(parts[name] ** 2 for name in SHARED) + WAVES_SHARED * parts["waves"] ** 2)
+    filled = soundings.with_columns(
+        position_sigma_m=place, depth_sigma_m=np.where(there, total, np.nan),
+        depth_shared_m=np.where(there, shared, np.nan),
+    )
+    common = soundings.budget.common if soundings.budget else ()
+    return replace(filled, budget=ErrorBudget(_by_log(filled, parts, total, shared), common))
+
+
+def resolution_m(soundings: Soundings) -> Floats:
+    """For each log (k,) the step in which its depths were written [m]: 0.1 ft, 0.01 m and so on, by their digits."""
+    steps = np.full(max(len(soundings.logs), 1), 0.01)
+    for code, log in enumerate(soundings.logs):
+        rows = (soundings.log == code) & np.isfinite(soundings.logged_depth_m)
+        if rows.any():
+            unit_m = M_PER_UNIT.get(log.depth_unit, 1.0)
+            steps[code] = unit_m * _step(soundings.logged_depth_m[rows] / unit_m)
+    return steps
+
+
+def _step(values: Floats) -> float:
+    """The coarsest of 1, 0.1, 0.01, 0.001 in which nearly all values are whole."""
+    for step in (1.0, 0.1, 0.01):
+        whole = np.abs(values / step - np.round(values / step)) < 1e-3
+        if np.mean(whole) > 0.98:
+            return step
+    return 0.001
+
+
+def _beam_m(soundings: Soundings, depth_m: Floats, slope: Floats) -> Floats:
+    """How much shallower than straight below a beam hears a plane slope (n,) [m]."""
+    beam = soundings.per_log("beam_deg", USUAL_BEAM_DEG)
+    deep = np.maximum(depth_m, 0.0)
+    return np.asarray(deep - first_return_depth_m(deep, np.degrees(np.arctan(slope)), beam), dtype=np.float64)
+
+
+def _by_log(
+    soundings: Soundings, parts: dict[str, Floats], total: Floats, shared: Floats
+) -> tuple[LogBudget, ...]:
+    found = []
+    used = soundings.usable() & np.isfinite(soundings.depth_m)
+    for code, log in enumerate(soundings.logs):
+        rows = used & (soundings.log == code)
+        if rows.any():
+            usual = {name: float(np.median(part[rows])) for name, part in parts.items()}
+            found.append(LogBudget(log.name, usual, float(np.median(total[rows])), float(np.median(shared[rows]))))
+    return tuple(found)
 
 
 def _slope_between(soundings: Soundings) -> Floats:

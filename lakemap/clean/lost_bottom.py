@@ -26,13 +26,15 @@ ALIKE_SHARE = 0.5
 """Where half of all neighbours show the same depth (coarse display, still floor) standing still is no evidence."""
 
 
-def flag_lost_bottom(soundings: Soundings, line: SailedLine) -> Soundings:
-    """Flag depths of zero or less (any row), and along ``line`` runs of one value with a leap to the floor beside.
+def flag_lost_bottom(soundings: Soundings, line: SailedLine, dry: Bools | None = None) -> Soundings:
+    """Flag depths of zero or less (any row but those of ``dry`` (n,): measured on dry land), and along ``line`` runs of
+    one value with a leap to the floor beside.
 
     A sentinel leaps at both ends (or at the first, where the stretch ends with it); a display that held its last depth
     leaps at the later end alone, or holds it longer than chance could.
     """
     lost = soundings.logged_depth_m <= 0.0
+    lost = lost if dry is None else lost & ~dry
     lost[line.rows[_stuck(line)]] = True
     return soundings.with_flag(Flag.lost_bottom, lost & soundings.usable())
 

@@ -22,6 +22,9 @@ class CleanSettings(Settings):
     water_c: float | None = between(
         -2.0, 40.0, default=None, why="mean water temperature along the ping; not given: the median of what was logged")
     water: str = one_of("fresh", "brackish", "salt", default="fresh", why="salt water carries sound faster")
+    full_pool_m: float | None = between(
+        -500.0, 6000.0, default=None, why="elevation of the full pool, where the gauge gives elevations")
+    datum: str | None = None
     max_speed_mps: float = above(0.0, default=40.0, why="faster is a GPS jump, not a boat")
     gps_noise_m: float = above(
         0.0, default=20.0, why="a step this long may be noise or rounding, however short its time")

@@ -17,7 +17,8 @@ class Observations:
 
     ``xy`` (n, 2) [m]; ``value`` and its standard error ``sigma`` (n,) in the quantity's unit; ``pass_id`` (n,), -1
     without; ``rise`` (n,) marks readings that may be cover and weigh less in the floor; ``lower`` and ``upper`` (n,)
-    bound a censored reading and are NaN elsewhere.
+    bound a censored reading and are NaN elsewhere. ``shared`` (n,) is the part of sigma that readings seconds apart
+    share, NaN where it is not known; None where nothing is known of it.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Observations:
     lower: Floats
     upper: Floats
     has_time: bool = True
+    shared: Floats | None = None
 
     @classmethod
     def of(cls, name: str, xy: Any, value: Any, sigma: Any = 0.0, pass_id: Any = -1) -> Self:
@@ -50,4 +52,5 @@ class Observations:
         return Observations(
             self.name, self.xy[rows], self.value[rows], self.sigma[rows], self.pass_id[rows], self.rise[rows],
             self.lower[rows], self.upper[rows], self.has_time,
+            None if self.shared is None else self.shared[rows],
         )

@@ -49,6 +49,11 @@ _BLANKS: dict[str, Any] = {
 }
 
 
+def _blank(n: int, value: Any, dtype: Any) -> NDArray[Any]:
+    """A column of one value; zeros take no memory until they are written to."""
+    return np.zeros(n, dtype) if isinstance(value, int) and value == 0 else np.full(n, value, dtype)
+
+
 @dataclass(frozen=True)
 class Correction:
     """One correction as listed in the report: median disagreement of depths where passes cross, before and after it
@@ -130,8 +135,8 @@ class Soundings:
         if unknown:
             raise InputError(f"no such columns: {', '.join(sorted(unknown))}; known: {', '.join(COLUMN_DTYPES)}")
         made: dict[str, Any] = {
-            name: np.asarray(columns[name]).astype(dtype) if name in columns
-            else np.full(n, _BLANKS.get(name, np.nan), dtype=dtype)
+            name: np.asarray(columns[name]).astype(dtype, copy=False) if name in columns
+            else _blank(n, _BLANKS.get(name, np.nan), dtype)
             for name, dtype in COLUMN_DTYPES.items()
         }
         return cls(**made, logs=tuple(logs), messages=tuple(messages))
@@ -178,6 +183,8 @@ class Soundings:
         parts = list(parts)
         if not parts:
             return cls.build(0)
+        if len(parts) == 1:
+            return parts[0]
         starts = np.cumsum([0] + [len(part.logs) for part in parts])[:-1]
         columns: dict[str, Any] = {
             name: np.concatenate([getattr(part, name) for part in parts]) for name in COLUMN_DTYPES if name != "log"

@@ -82,7 +82,7 @@ def test_each_correction_is_listed_once_with_its_shift():
     settings = CleanSettings(draft_m=0.4, nominal_sound_speed_mps=1500.0, water_c=10.0)
     listed = one_depth(8.0, settings, depth_reference="transducer").corrections
     assert [entry.name for entry in listed] == ["draft", "sound speed"]
-    assert_allclose([entry.after_m for entry in listed], [0.4, 7.71887 - 8.0], atol=5e-5)
+    assert_allclose([entry.shift_m for entry in listed], [0.4, 7.71887 - 8.0], atol=5e-5)
 
 
 @pytest.mark.parametrize("name, value", [("draft_m", -0.1), ("max_speed_mps", 0.0), ("water", "mud")])
