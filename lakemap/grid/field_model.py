@@ -103,7 +103,8 @@ class Trend:
         size = max(typical, 0.1)
         shore = 1e-6 if shore_zero else SHORE_SD
         count = len(TREND_LENGTHS)
-        return cls(widest_m, size * np.array([TREND_MEAN] * count + [0.0]), size * np.array([TREND_SD] * count + [shore]))
+        mean, sd = np.array([TREND_MEAN] * count + [0.0]), np.array([TREND_SD] * count + [shore])
+        return cls(widest_m, size * mean, size * sd)
 
     @classmethod
     def constant(cls, typical: float, spread: float) -> Self:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.grid.settings import GridSettings
+from lakemap.model.frame import GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import PassBias
 
@@ -25,12 +26,18 @@ class Interpolator(ABC):
     """
 
     name: ClassVar[str]
+    solves_bias: ClassVar[bool] = False
+    """Whether pass biases are solved with the surface; else they are subtracted beforehand."""
     reach_m: float
 
     @classmethod
     @abstractmethod
     def for_grid(cls, settings: GridSettings, pixel_m: float, pass_bias: PassBias) -> Self:
         """One that estimates pixel means; ``pass_bias.sigma_m`` is the error that all readings of a pass share."""
+
+    def on_frame(self, frame: GridFrame) -> Self:
+        """One that knows where water and shore are, for those that ask; called before ``fit``."""
+        return self
 
     @abstractmethod
     def fit(self, obs: Observations) -> Self:
@@ -43,6 +50,23 @@ class Interpolator(ABC):
     @abstractmethod
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
         """Estimate and standard error (m,) at pixel centres ``xy`` (m, 2); NaN where nothing can be said."""
+
+    def predict_held(
+        self, obs: Observations, groups: Sequence[NDArray[np.int64]], asked: Sequence[NDArray[np.int64]]
+    ) -> tuple[Floats, Floats]:
+        """Estimate and standard error at the readings ``asked`` of each group of rows, from the rows outside the group
+        (parameters stay); all groups one after the other."""
+        parts = []
+        for held, wanted in zip(groups, asked, strict=True):
+            rest = np.ones(len(obs), dtype=bool)
+            rest[held] = False
+            parts.append(self.with_data(obs.take(rest)).predict(obs.xy[wanted]))
+        estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return estimate, sigma
+
+    def pass_bias(self) -> PassBias:
+        """The biases solved, after ``fit``; none where ``solves_bias`` is False."""
+        return PassBias.none()
 
     def own_variance(self, obs: Observations) -> Floats:
         """Error variance (n,) of readings that ``predict`` does not count in its standard error; none here."""

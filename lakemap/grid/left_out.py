@@ -44,13 +44,15 @@ def leave_out(fitted: Interpolator, obs: Observations, side_m: float) -> Misses:
     predict it from the others; parameters stay."""
     by, group = _groups(obs, side_m)
     held = [np.flatnonzero(group == number) for number in _evenly(np.unique(group), MOST_GROUPS)]
-    parts = [_predict_held(fitted, obs, rows, _evenly(rows, MOST_IN_GROUP)) for rows in held if len(rows) < len(obs)]
-    if not parts:
+    held = [rows for rows in held if len(rows) < len(obs)]
+    if not held:
         nothing = np.empty(0)
         return Misses(by, nothing, nothing, nothing, np.empty(0, np.int64))
-    rows, estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
+    asked = [_evenly(rows, MOST_IN_GROUP) for rows in held]
+    rows = np.concatenate(asked)
+    estimate, sigma = fitted.predict_held(obs, held, asked)
     said = np.isfinite(estimate)
-    rows, estimate, sigma = rows[said].astype(np.int64), estimate[said], sigma[said]
+    rows, estimate, sigma = rows[said], estimate[said], sigma[said]
     return Misses(by, estimate - obs.value[rows], sigma, np.sqrt(fitted.own_variance(obs)[rows]), group[rows])
 
 
@@ -87,17 +89,17 @@ def _some(misses: Misses, rows: NDArray[np.bool_]) -> Misses:
 def _groups(obs: Observations, side_m: float) -> tuple[str, NDArray[np.int64]]:
     if obs.has_time and len(np.unique(obs.pass_id)) >= 2:
         return "pass", obs.pass_id.astype(np.int64)
+    if not np.isfinite(side_m):
+        return "third", _thirds(obs.xy)
     cell = np.floor(obs.xy / side_m).astype(np.int64)
     return "square", np.unique(cell, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
 
 
+def _thirds(xy: Floats) -> NDArray[np.int64]:
+    """Three parts with as many readings each, along the longer side of their box."""
+    along = xy[:, int(np.argmax(np.ptp(xy, axis=0)))]
+    return np.searchsorted(np.quantile(along, [1 / 3, 2 / 3]), along).astype(np.int64)
+
+
 def _evenly(items: NDArray[np.int64], most: int) -> NDArray[np.int64]:
     return items[np.unique(np.linspace(0, len(items) - 1, most).astype(np.int64))]
-
-
-def _predict_held(
-    fitted: Interpolator, obs: Observations, held: NDArray[np.int64], asked: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], Floats, Floats]:
-    rest = np.ones(len(obs), dtype=bool)
-    rest[held] = False
-    return asked, *fitted.with_data(obs.take(rest)).predict(obs.xy[asked])

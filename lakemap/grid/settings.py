@@ -19,6 +19,8 @@ class GridSettings(Settings):
     crs: str | None = None
     nugget: str = one_of("noise", "detail", default="noise", why="noise is filtered out, detail is reproduced")
     shore_depth: str = one_of("free", "zero", default="free", why="zero: the outline is that day's waterline")
-    method: str = one_of("auto", "kriging", "linear", "nearest", default="auto", why="how values are interpolated")
+    method: str = one_of(
+        "auto", "field", "kriging", "linear", "nearest", default="auto", why="how values are interpolated"
+    )
     neighbours: int = between(4, 200, default=32, why="fewer leave gaps, more cost time without gain")
     max_cells: int = above(0, default=4_000_000, why="a frame beyond this needs some gigabyte of memory")

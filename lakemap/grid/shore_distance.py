@@ -1,42 +1,50 @@
-"""How far each pixel is from the shore: what the depth's trend and its growth from the shore go by."""
+"""How far each place is from the shore: what the depth's trend and its growth from the shore go by."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, map_coordinates
+from scipy.ndimage import map_coordinates
+from shapely import contains_xy, prepare
 
+from lakemap.geo.bank import bank_distance_m, shore_of
 from lakemap.model.frame import GridFrame
 
 Floats = NDArray[np.float64]
 
+MOST_NODES = 250_000
+"""Distances are looked up on at most so many nodes, and lie on straight lines between them."""
+
 
 class ShoreDistance:
-    """Distance to the nearest shore [m] anywhere on a frame; infinite where no shore is known.
+    """Distance to the nearest bank [m] anywhere on a frame, infinite where none is known; walls are no bank.
 
-    The nearest shore is always seen over water alone, so that the straight distance is the one through the water. The
-    frame's own edge is no shore.
+    On land it is negative where it is worked out and 0 where it is told.
     """
 
     def __init__(self, frame: GridFrame | None) -> None:
-        self._frame = frame if frame is not None and frame.shore_known and not frame.water.all() else None
+        shore = shore_of(frame) if frame is not None else None
+        self.known = False
         self.widest_m = 0.0
-        if self._frame is not None:
-            wet, dry = (distance_transform_edt(side) for side in (self._frame.water, ~self._frame.water))
-            # half a pixel lies between a centre and the shore beside it
-            self._signed = (np.maximum(wet - 0.5, 0.0) - np.maximum(dry - 0.5, 0.0)) * self._frame.pixel_m
-            self.widest_m = float(np.quantile(self._signed[self._frame.water], 0.98))
-
-    @property
-    def known(self) -> bool:
-        """Whether there is a shore."""
-        return self._frame is not None
+        if frame is None or shore is None:
+            return
+        west, south, east, north = frame.bounds
+        self._step = max(frame.pixel_m, float(np.sqrt((east - west) * (north - south) / MOST_NODES)))
+        self._corner = np.array([west, south]) - self._step / 2
+        x_m = np.arange(self._corner[0], east + 2 * self._step, self._step)
+        y_m = np.arange(self._corner[1], north + 2 * self._step, self._step)
+        xy = np.stack(np.meshgrid(x_m, y_m), axis=-1)
+        away = bank_distance_m(shore, xy.reshape(-1, 2)).reshape(xy.shape[:2])
+        prepare(shore.water)
+        wet = contains_xy(shore.water, xy[..., 0], xy[..., 1])
+        self.known = bool(np.isfinite(away).all() and wet.any())
+        self._signed = np.where(wet, away, -away)
+        if self.known:
+            self.widest_m = float(np.quantile(away[wet], 0.98))
 
     def at(self, xy: Floats) -> Floats:
         """Distance (m,) at places (m, 2), 0 on land."""
-        if self._frame is None:
+        if not self.known:
             return np.full(len(xy), np.inf)
-        x_m, y_m = self._frame.centres()
-        side = self._frame.pixel_m
-        nodes = np.array([(y_m[0] - xy[:, 1]) / side, (xy[:, 0] - x_m[0]) / side])
-        return np.maximum(map_coordinates(self._signed, nodes, order=1, mode="nearest"), 0.0)
+        nodes = ((xy - self._corner) / self._step).T[::-1]
+        return np.asarray(np.maximum(map_coordinates(self._signed, nodes, order=1, mode="nearest"), 0.0))

@@ -56,12 +56,14 @@ def make_surface(
     finite = np.isfinite(obs.value) & np.isfinite(obs.xy).all(axis=1)
     if not finite.any():
         raise NothingUsable(f"no usable reading of {obs.name} among {len(obs)}: there is nothing to make a surface of")
-    blocks = block_means(_less_bias(obs.take(finite), pass_bias), frame.pixel_m)
+    chosen = _interpolator(settings)
+    known = None if chosen.solves_bias else pass_bias
+    blocks = block_means(_less_bias(obs.take(finite), known), frame.pixel_m)
     shared = _shared_errors(blocks, pass_bias)
-    fitted = _interpolator(settings).for_grid(settings, frame.pixel_m, shared).fit(blocks)
+    fitted = chosen.for_grid(settings, frame.pixel_m, shared).on_frame(frame).fit(blocks)
     misses = leave_out(fitted, blocks, max(fitted.reach_m, SQUARE_PIXELS * frame.pixel_m))
     scale = sigma_scale(misses)
-    data = _with_shore(blocks, frame, settings)
+    data = blocks if chosen.solves_bias else _with_shore(blocks, frame, settings)
     estimate, sigma = _on_frame(fitted.with_data(data), data, frame)
     limits = LIMITS.get(obs.name, (min(0.0, float(blocks.value.min())), np.inf))
     drawn = np.isfinite(estimate)
@@ -70,7 +72,8 @@ def make_surface(
         sigma=Grid(frame, (scale * sigma).astype(np.float32), _sigma_name(obs.name), _unit(obs.name)),
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
         share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
-        pass_bias=pass_bias or PassBias.none(), messages=_messages(obs.take(finite), frame),
+        pass_bias=fitted.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
+        messages=_messages(obs.take(finite), frame),
     )
 
 
