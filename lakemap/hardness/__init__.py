@@ -1,6 +1,7 @@
-"""First and second echo to hardness with sigma."""
+"""First and second echo to hardness with sigma, calibrated on bottom samples, and to classes of the bottom."""
 
-from lakemap.hardness.from_echoes import add_hardness
+from lakemap.hardness.from_echoes import HardnessReadings, add_hardness, read_hardness
+from lakemap.hardness.samples_on import place_samples
 from lakemap.hardness.settings import HardnessSettings
 
-__all__ = ["HardnessSettings", "add_hardness"]
+__all__ = ["HardnessReadings", "HardnessSettings", "add_hardness", "place_samples", "read_hardness"]

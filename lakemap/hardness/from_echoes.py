@@ -1,97 +1,167 @@
-"""The stage: two kinds of reading, reported apart, joined on one scale."""
+"""The stage: levels and screen notes of each log, put on one scale, calibrated on samples, doubts kept as doubts."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from lakemap.hardness.calibrate import PUBLISHED_SIGMA, Calibration, calibrate, class_limits, contradicted
+from lakemap.hardness.confounders import gassy, layered, scattering
 from lakemap.hardness.echo_levels import read_levels
+from lakemap.hardness.instruments import Joined, Trust, join, shared_places
 from lakemap.hardness.one_scale import Offset, find_offset
-from lakemap.hardness.reading import SILENCE_SENTENCES, Mask, Reading
-from lakemap.hardness.screen import ScreenReading, read_screen
+from lakemap.hardness.reading import Floats, Mask, Reading
+from lakemap.hardness.receiver import Receiver, receivers
+from lakemap.hardness.screen import read_screen
 from lakemap.hardness.second_echo import second_echo
 from lakemap.hardness.settings import HardnessSettings
+from lakemap.hardness.told import Told, messages_of
 from lakemap.model.flags import Flag
+from lakemap.model.hardness_notes import HardnessNote
+from lakemap.model.samples import BottomSamples
 from lakemap.model.soundings import Soundings
+from lakemap.physics.absorption import absorption_db_per_m
+from lakemap.physics.grain_size import hardness_of_doubtful_grain
+from lakemap.physics.reflection import LOSS_OF_HARDEST_DB, LOSS_OF_SOFTEST_DB
 
-RELATIVE = "hardness is relative: it orders this lake's floors and names none until bottom samples calibrate it"
+SPAN_DB = LOSS_OF_SOFTEST_DB - LOSS_OF_HARDEST_DB
+OFFSET_DB = {"told": 1.5, "set": 1.5, "found": 2.0, "assumed": 8.0}
+"""How far a log's losses may be off as a whole, by where its gain law came from: surface and gain of the day, or up to
+two steps of 6 dB (own choice)."""
+SCALE_SIGMA = 0.1
+OTHER_FREQUENCY = 4.0
+"""Error of absorption, in shares of it, where a log does not say its frequency: 400 kHz absorb four times as much."""
 
 
-def add_hardness(soundings: Soundings, settings: HardnessSettings) -> Soundings:
-    """Fill ``hardness, hardness_sigma, hardness_low, hardness_high`` of usable rows and say what was read.
+@dataclass(frozen=True)
+class HardnessReadings:
+    """Soundings with hardness filled in, and the scale it is on."""
 
-    A row with both echo levels uses them; else what was seen on the screen counts, moved onto the levels' scale where
-    both kinds lie near each other. NaN: not observed. Tops of weed are no floor and say nothing.
+    soundings: Soundings
+    calibration: Calibration
+
+
+def add_hardness(
+    soundings: Soundings, settings: HardnessSettings, samples: BottomSamples | None = None,
+    surface_slope_deg: Floats | None = None,
+) -> Soundings:
+    """Fill ``hardness, hardness_sigma, hardness_low, hardness_high, hardness_notes`` and say what was read.
+
+    See read_hardness, which also gives the scale.
     """
-    geometry = second_echo(soundings, settings)
+    return read_hardness(soundings, settings, samples, surface_slope_deg).soundings
+
+
+def read_hardness(
+    soundings: Soundings, settings: HardnessSettings, samples: BottomSamples | None = None,
+    surface_slope_deg: Floats | None = None,
+) -> HardnessReadings:
+    """Hardness of usable rows: by echo levels, else by what was seen on the screen; NaN where not observed.
+
+    Logs are put on one scale where they meet, screen notes on that of the levels; ``samples`` (placed) calibrate it.
+    ``surface_slope_deg`` (n,): slope of a depth surface under each row. Tops of weed are no floor and say nothing.
+    """
+    samples = samples or BottomSamples.none()
+    geometry = second_echo(soundings, settings, surface_slope_deg)
     rows = soundings.usable() & np.isfinite(soundings.depth_m) & ~soundings.has(Flag.weed_top)
-    levels = read_levels(soundings, geometry, settings).only(rows)
+    heard = receivers(soundings, geometry, settings)
+    levels = read_levels(soundings, geometry, heard, settings).only(rows)
     screen = read_screen(soundings, geometry, settings)
     seen = screen.reading.only(rows)
-    offset = find_offset(levels, seen, np.column_stack([soundings.x_m, soundings.y_m]), settings)
+    xy = np.column_stack([soundings.x_m, soundings.y_m])
+    scatter = scattering(soundings, geometry, levels, settings)
+    levels, joined = _join_levels(levels.only(rows), scatter, soundings, heard, settings)
     both = bool(levels.observed.any() and (seen.observed & ~levels.observed).any())
-    joined = levels.or_else(seen.shifted(offset.offset, offset.sigma) if both else seen)
-    return soundings.with_columns(
-        hardness=joined.value, hardness_sigma=joined.sigma, hardness_low=joined.low, hardness_high=joined.high
-    ).with_messages(
-        *_what_was_read(levels, seen, joined), *_about_laws(soundings, levels, settings),
-        *_about_places(screen, seen.observed & ~levels.observed), *(_about_offset(offset, settings) if both else ()),
-    )
+    seen, offsets = _join_screens(levels, seen, xy, soundings, settings) if both else (seen, {})
+    reading = levels.or_else(seen)
+    calibration = calibrate(reading, xy, samples, settings, _scale_sigma(levels, soundings, heard))
+    reading = calibration.apply(reading) if calibration.samples else reading
+    reading = reading.noted(reading.observed & bool(calibration.samples), HardnessNote.calibrated)
+    differs, _ = contradicted(calibration, reading, xy, samples, settings)
+    reading = _doubts(reading, scatter, soundings, heard, settings)
+    reading = _doubt_samples(reading, xy, samples, differs, settings).within_scale()
+    told = Told(levels, seen, reading, screen, heard, joined, offsets, calibration, samples, differs)
+    filled = soundings.with_columns(
+        hardness=reading.value, hardness_sigma=reading.sigma, hardness_low=reading.low, hardness_high=reading.high,
+        hardness_notes=reading.notes,
+    ).with_messages(*messages_of(told, soundings, settings))
+    return HardnessReadings(filled, calibration)
 
 
-def _what_was_read(levels: Reading, seen: Reading, joined: Reading) -> list[str]:
-    silent = [(int(np.count_nonzero(joined.silence == code)), text) for code, text in SILENCE_SENTENCES.items()]
-    unobserved = [f"hardness not observed in {n} rows: {text}" for n, text in silent if n]
-    if not joined.observed.any():
-        return ["no reading of the second bottom: no hardness", *unobserved]
-    by_level, by_eye = levels.observed, seen.observed & ~levels.observed
-    texts = []
-    if by_level.any():
-        bound = int(np.count_nonzero(by_level & np.isfinite(levels.high)))
-        texts.append(
-            f"hardness from echo levels in {by_level.sum()} rows; {bound} of them are upper bounds, where no second "
-            "echo was heard though it could have shown"
-        )
-    if by_eye.any():
-        none = int(np.count_nonzero(by_eye & np.isfinite(seen.high)))
-        texts.append(f"hardness read off the screen in {by_eye.sum()} rows, {none} of them where none showed")
-    return [*texts, *unobserved, RELATIVE]
+def _join_levels(
+    levels: Reading, scatter: Mask, soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings
+) -> tuple[Reading, Joined | None]:
+    used = np.unique(soundings.log[levels.observed])
+    if len(used) < 2:
+        return levels, None
+    trust = _trust(soundings, heard, settings)
+    clear = levels.only(~scatter)
+    xy = np.column_stack([soundings.x_m, soundings.y_m])
+    instrument = np.where(levels.observed, soundings.log, -1).astype(np.int64)
+    places = shared_places(clear, instrument, xy, soundings.depth_m, settings.join_m)
+    joined = join(places, trust, settings.join_places)
+    a, b, c, error = (column[soundings.log] for column in (joined.offset, joined.scale, joined.trend, joined.error))
+    depth = np.nan_to_num(soundings.depth_m)
+    moved = levels.moved(a + c * depth, b, error)
+    return moved.noted(levels.observed & (joined.places[soundings.log] > 0), HardnessNote.joined), joined
 
 
-def _about_laws(soundings: Soundings, levels: Reading, settings: HardnessSettings) -> list[str]:
-    used = {int(code) for code in np.unique(soundings.log[levels.observed])}
-    unknown = [facts.name for code, facts in enumerate(soundings.logs) if code in used and facts.gain_law is None]
-    if not unknown:
-        return []
-    return [
-        f"gain law of {', '.join(unknown)} not known, taken as {settings.gain_law}: each 20 log r more or less moves "
-        "all its floors by 6 dB, 0.27 in hardness; say hardness.gain_law"
-    ]
+def _trust(soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings) -> Trust:
+    offset = np.array([OFFSET_DB[one.origin] / SPAN_DB for one in heard])
+    alpha = absorption_db_per_m(
+        np.array([facts.frequency_khz or settings.frequency_khz for facts in soundings.logs]), settings.water_c,
+        settings.salinity)
+    share = np.array([settings.absorption_sigma_share if facts.frequency_khz else OTHER_FREQUENCY
+                      for facts in soundings.logs])
+    return Trust(offset, np.full(len(heard), SCALE_SIGMA), np.maximum(2.0 * alpha * share / SPAN_DB, 1e-6))
 
 
-def _about_places(screen: ScreenReading, used: Mask) -> list[str]:
-    geometric = int(np.count_nonzero(screen.geometric & used))
-    elsewhere = int(np.count_nonzero(screen.elsewhere & used))
-    texts = []
-    if geometric:
-        texts.append(
-            f"{geometric} second bottoms stand at twice the depth, where every floor's does: only that they show and "
-            "how strongly counts"
-        )
-    if elsewhere:
-        texts.append(
-            f"{elsewhere} second bottoms stand away from twice the depth: read as the trade does, near hard and far "
-            "soft, which has no source"
-        )
-    return texts
+def _scale_sigma(levels: Reading, soundings: Soundings, heard: tuple[Receiver, ...]) -> float:
+    """How far the scale of the best known log may be off as it stands; notes off a screen know theirs least."""
+    used = np.unique(soundings.log[levels.observed])
+    best = min((OFFSET_DB[heard[code].origin] for code in used), default=OFFSET_DB["assumed"])
+    return float(np.hypot(PUBLISHED_SIGMA, best / SPAN_DB))
 
 
-def _about_offset(offset: Offset, settings: HardnessSettings) -> list[str]:
-    if offset.places:
-        return [
-            f"screen readings moved by {offset.offset:+.2f} (sigma {offset.sigma:.2f}) onto the scale of the echo "
-            f"levels, from {offset.places} places with both"
-        ]
-    return [
-        f"screen readings and echo levels meet in fewer than {settings.join_places} places: left unscaled, with "
-        f"{settings.unscaled_sigma:g} more sigma"
-    ]
+def _join_screens(
+    levels: Reading, seen: Reading, xy: Floats, soundings: Soundings, settings: HardnessSettings
+) -> tuple[Reading, dict[str, Offset]]:
+    """Each log's notes moved onto the levels' scale where they meet; notes of one log are one pair of eyes."""
+    offset, error, found = np.zeros(len(xy)), np.zeros(len(xy)), {}
+    for code, facts in enumerate(soundings.logs):
+        rows = (soundings.log == code) & seen.observed & ~levels.observed
+        if rows.any():
+            one = find_offset(levels, seen.only(soundings.log == code), xy, settings)
+            offset[rows], error[rows], found[facts.name] = one.offset, one.sigma, one
+    return seen.moved(-offset, np.ones(len(xy)), error), found
+
+
+def _doubts(
+    reading: Reading, scatter: Mask, soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings
+) -> Reading:
+    """What boulders, layers and gas make uncertain becomes anything between the two things it may be."""
+    low, high = class_limits(settings)
+    xy = np.column_stack([soundings.x_m, soundings.y_m])
+    instrument = np.where(reading.observed & ~scatter, soundings.log, -1).astype(np.int64)
+    clear = reading.only(~scatter)
+    khz = np.array([facts.frequency_khz or np.nan for facts in soundings.logs] or [np.nan])
+    layers, other = np.zeros(len(xy), dtype=bool), np.full(len(xy), np.nan)
+    if len(np.unique(khz[np.isfinite(khz)])) > 1:
+        places = shared_places(clear, instrument, xy, soundings.depth_m, settings.join_m)
+        layers, other = layered(places, khz, settings.join_m, xy, instrument)
+    gas = gassy(clear, xy, soundings.depth_m, settings) & ~layers
+    reading = reading.noted(scatter, HardnessNote.scatter).doubted(scatter, (high + 1.0) / 2.0)
+    reading = reading.noted(layers, HardnessNote.layered).doubted(layers, other)
+    return reading.noted(gas, HardnessNote.gas).doubted(gas, low / 2.0)
+
+
+def _doubt_samples(
+    reading: Reading, xy: Floats, samples: BottomSamples, differs: Mask, settings: HardnessSettings
+) -> Reading:
+    """Readings beside a sample that says the opposite: one of the two is wrong, and nobody knows which."""
+    for i in np.flatnonzero(differs):
+        near = np.hypot(xy[:, 0] - samples.x_m[i], xy[:, 1] - samples.y_m[i]) <= settings.join_m
+        said, _ = hardness_of_doubtful_grain(samples.phi[i], samples.phi_sigma[i])
+        reading = reading.noted(near & reading.observed, HardnessNote.sample_differs).doubted(near, said)
+    return reading

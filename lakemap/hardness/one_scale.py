@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from lakemap.hardness.groups import medians, squares
 from lakemap.hardness.reading import Floats, Reading
 from lakemap.hardness.settings import HardnessSettings
 
@@ -31,7 +32,7 @@ def find_offset(levels: Reading, screen: Reading, xy: Floats, settings: Hardness
     Readings along a pass are alike, so all pairs within a square of join_m count as one place. Bounds are left out.
     """
     placed = np.isfinite(xy).all(axis=1)
-    level = np.flatnonzero(levels.observed & np.isnan(levels.high) & placed)
+    level = np.flatnonzero(levels.observed & ~levels.censored & placed)
     seen = np.flatnonzero(screen.observed & placed)
     if len(level) == 0 or len(seen) == 0:
         return Offset(0.0, settings.unscaled_sigma, 0)
@@ -49,9 +50,5 @@ def find_offset(levels: Reading, screen: Reading, xy: Floats, settings: Hardness
 
 
 def _median_of_places(difference: Floats, xy: Floats, side_m: float) -> Floats:
-    if len(difference) == 0:
-        return np.empty(0)
-    _, place = np.unique(np.floor(xy / side_m), axis=0, return_inverse=True)
-    order = np.argsort(place.ravel(), kind="stable")
-    groups = np.split(difference[order], np.flatnonzero(np.diff(place.ravel()[order])) + 1)
-    return np.array([np.median(group) for group in groups])
+    _, place = np.unique(squares(xy, side_m), return_inverse=True)
+    return medians(difference, place, int(place.max()) + 1 if len(place) else 0)

@@ -11,9 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lakemap.hardness.reading import Floats, Mask, Reading, Silence
+from lakemap.hardness.reading import Floats, Mask, Reading, note_where
 from lakemap.hardness.second_echo import SecondEcho
 from lakemap.hardness.settings import HardnessSettings
+from lakemap.hardness.silence import no_second_says_nothing
+from lakemap.model.hardness_notes import HardnessNote
 from lakemap.model.soundings import SECOND_SEEN, Soundings
 from lakemap.physics.reflection import hardness_index
 
@@ -62,9 +64,11 @@ def read_screen(soundings: Soundings, geometry: SecondEcho, settings: HardnessSe
     steps = Steps.of(settings)
     by_place = np.where(elsewhere, hardness_of_gap(gap, settings), np.nan)
     by_strength = np.where(wrong, np.nan, _hardness_of_strength(soundings, steps))
-    silence = np.where(wrong, np.where(gap <= 0, Silence.above_bottom, Silence.contradiction), 0).astype(np.int8)
+    above = placed & (soundings.second_bottom_m <= geometry.shown_m)
+    why = note_where(wrong & above, HardnessNote.above_bottom) | note_where(wrong & ~above, HardnessNote.no_gap)
+    why = np.where(wrong & (gap > 0), np.uint32(HardnessNote.contradiction.value), why)
     shown = _both(by_place, by_strength, settings).or_else(_only_shown(geometric, steps, settings))
-    shown = Reading(shown.value, shown.sigma, shown.low, shown.high, silence)
+    shown = Reading(shown.value, shown.sigma, shown.low, shown.high, shown.notes | why)
     unseen = (seen == NONE) & ~placed & np.isfinite(geometry.shown_m)
     return ScreenReading(shown.or_else(_unseen(unseen, geometry, steps, settings)), geometric, elsewhere)
 
@@ -90,22 +94,23 @@ def _both(by_place: Floats, by_strength: Floats, settings: HardnessSettings) -> 
     one, other = (np.where(np.isnan(a), b, a) for a, b in ((by_place, by_strength), (by_strength, by_place)))
     value = (one + other) / 2.0
     sigma = np.where(np.isnan(value), np.nan, np.hypot(settings.screen_sigma, (one - other) / 2.0))
-    blank = np.full(value.shape, np.nan)
-    return Reading(value, sigma, blank, blank, np.zeros(value.shape, np.int8))
+    return Reading.of(value, sigma, note_where(np.isfinite(value), HardnessNote.screen))
 
 
 def _only_shown(geometric: Mask, steps: Steps, settings: HardnessSettings) -> Reading:
     """A second bottom where geometry puts it, strength not noted: it shows, so the floor is not soft."""
     low = np.where(geometric, steps.soft_limit, np.nan)
-    sigma = np.hypot(settings.screen_sigma, (1.0 - low) / np.sqrt(12.0))
-    return Reading((low + 1.0) / 2.0, sigma, low, np.full(low.shape, np.nan), np.zeros(low.shape, np.int8))
+    notes = note_where(geometric, HardnessNote.screen) | note_where(geometric, HardnessNote.at_least)
+    bound = Reading.bounded(low, np.full(low.shape, np.nan), notes)
+    return Reading(bound.value, np.hypot(settings.screen_sigma, bound.sigma), bound.low, bound.high, notes)
 
 
 def _unseen(unseen: Mask, geometry: SecondEcho, steps: Steps, settings: HardnessSettings) -> Reading:
     """None noted: soft, and at most short of hard, where the screen could have shown one; else nothing is known."""
-    telling = unseen & geometry.could_show
+    why = no_second_says_nothing(unseen, geometry)
+    telling = unseen & (why == 0)
     value = np.where(telling, steps.soft, np.nan)
     sigma = np.where(telling, np.hypot(settings.screen_sigma, steps.soft_limit / np.sqrt(12.0)), np.nan)
-    why = np.where(geometry.range_known, Silence.range_short, Silence.range_unknown)
-    silence = np.where(unseen & ~telling, why, 0).astype(np.int8)
-    return Reading(value, sigma, np.full(value.shape, np.nan), np.where(telling, steps.hard_limit, np.nan), silence)
+    notes = why | note_where(telling, HardnessNote.screen) | note_where(telling, HardnessNote.at_most)
+    high = np.where(telling, steps.hard_limit, np.nan)
+    return Reading(value, sigma, np.full(value.shape, np.nan), high, notes)

@@ -1,23 +1,29 @@
-"""Where the second echo must show, and whether the screen could show it."""
+"""Where the second echo must show, whether the screen could show it, and what weakens it on its way."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lakemap.geo.motion import motion
+from lakemap.hardness.reading import Floats, Mask
 from lakemap.hardness.settings import HardnessSettings
+from lakemap.hardness.slope import slope_of_rows
+from lakemap.model.flags import Flag
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.soundings import Soundings
 from lakemap.physics.absorption import absorption_db_per_m
-from lakemap.physics.beam import pulse_length_m
+from lakemap.physics.beam import pulse_length_m, slope_loss_db
+from lakemap.physics.rough_surface import surface_loss_db
 from lakemap.physics.sound_speed import fresh_water_sound_speed
-
-Floats = NDArray[np.float64]
 
 UNKNOWN_DRAFT_SIGMA_M = 0.3
 """What a draft may be where nobody said it; as in the common error of depths."""
+SPEED_HALF_S = 5.0
+"""Half the time over which a boat's speed is taken."""
+CALM_MPS = 3.0
+"""Wind below which no bubbles are beaten in: no whitecaps (Beaufort 2); common knowledge of sailors."""
 
 
 @dataclass(frozen=True)
@@ -25,31 +31,60 @@ class SecondEcho:
     """Geometry of n rows. ``shown_m``, ``place_m`` and ``tolerance_m`` are in each log's own depth reference, as on the
     screen: depth shown, where the bounced echo must show, and how near to it counts as there. ``below_m`` is the depth
     below the transducer; ``alpha`` the absorption [dB/m]; ``could_show`` where the display range takes it in;
-    ``range_known`` where there is a display range."""
+    ``range_known`` where there is a display range. ``surface_db`` is lost at the surface, ``first_lost_db`` and
+    ``second_lost_db`` by a slope; ``first_in_beam, second_in_beam`` where the slope leaves them within the beam;
+    ``hidden`` over cover or weed, ``at_speed`` where bubbles may hide it."""
 
     shown_m: Floats
     place_m: Floats
     tolerance_m: Floats
     below_m: Floats
     alpha: Floats
-    could_show: NDArray[np.bool_]
-    range_known: NDArray[np.bool_]
+    could_show: Mask
+    range_known: Mask
+    surface_db: Floats
+    first_lost_db: Floats
+    second_lost_db: Floats
+    first_in_beam: Mask
+    second_in_beam: Mask
+    hidden: Mask
+    at_speed: Mask
 
 
-def second_echo(soundings: Soundings, settings: HardnessSettings) -> SecondEcho:
-    """Geometry of the second echo, all rows: 2 d + draft below the transducer, 2 d where depth is from the surface."""
+def second_echo(
+    soundings: Soundings, settings: HardnessSettings, surface_slope_deg: Floats | None = None
+) -> SecondEcho:
+    """Geometry of the second echo, all rows: 2 d + draft below the transducer, 2 d where depth is from the surface.
+
+    ``surface_slope_deg`` (n,): slope of a depth surface under each row, NaN where there is none.
+    """
     water_c = np.where(np.isfinite(soundings.water_c), soundings.water_c, settings.water_c).astype(np.float64)
     frequency = soundings.per_log("frequency_khz", settings.frequency_khz)
-    draft = soundings.per_log("draft_m", 0.0)
+    beam = soundings.per_log("beam_deg", settings.beam_deg)
     shown = _positive(soundings.logged_depth_m)
+    below = _positive(soundings.depth_m - soundings.per_log("draft_m", 0.0))
     place = 2.0 * shown + _of_logs(soundings, [_reference_depth_m(facts) for facts in soundings.logs])
     tolerance = _tolerance_m(soundings, settings, place, water_c)
     screen_end = soundings.display_range_m.astype(np.float64)
+    slope = slope_of_rows(soundings, surface_slope_deg)
+    first_lost, second_lost = slope_loss_db(slope, beam)
     return SecondEcho(
-        shown_m=shown, place_m=place, tolerance_m=tolerance, below_m=_positive(soundings.depth_m - draft),
-        alpha=absorption_db_per_m(frequency, water_c),
+        shown_m=shown, place_m=place, tolerance_m=tolerance, below_m=below,
+        alpha=absorption_db_per_m(frequency, water_c, settings.salinity),
         could_show=screen_end >= place + tolerance, range_known=np.isfinite(screen_end),
+        surface_db=settings.surface_loss_db + surface_loss_db(settings.wind_mps or 0.0, beam),
+        first_lost_db=first_lost, second_lost_db=second_lost,
+        first_in_beam=slope <= beam / 2.0, second_in_beam=slope <= beam / 4.0,
+        hidden=soundings.has(Flag.rise) | soundings.has(Flag.weed_top), at_speed=_at_speed(soundings, settings),
     )
+
+
+def _at_speed(soundings: Soundings, settings: HardnessSettings) -> Mask:
+    """Fast rows, unless the wind is known and makes no waves."""
+    if settings.wind_mps is not None and settings.wind_mps < CALM_MPS:
+        return np.zeros(len(soundings), dtype=bool)
+    speed = motion(soundings, SPEED_HALF_S).speed_mps
+    return np.asarray(np.nan_to_num(speed) >= settings.fast_mps)
 
 
 def _positive(depth_m: Floats) -> Floats:

@@ -25,9 +25,12 @@ class HardnessSettings(Settings):
         LOSS_OF_HARDEST_DB, LOSS_OF_SOFTEST_DB, default=SOFT_AT_LOSS_DB,
         why="bottom loss [dB] above which a bottom is soft; the scale runs from rock to clay",
     )
-    gain_law: Literal["none", "20logR", "40logR"] = one_of(
-        "none", "20logR", "40logR", default="none",
-        why="what the receiver adds with range where the log does not say it; none: levels as they came",
+    gain_law: Literal[
+        "none", "20logR", "40logR", "20logR+absorption", "40logR+absorption", "auto"
+    ] | None = one_of(
+        "none", "20logR", "40logR", "20logR+absorption", "40logR+absorption", "auto", default=None,
+        why="what the receiver adds with range where the log does not say it; left out: found from the levels "
+        "themselves where they tell it, else none",
     )
     frequency_khz: float = between(
         10.0, 1000.0, default=200.0,
@@ -37,13 +40,31 @@ class HardnessSettings(Settings):
     water_c: float = between(
         0.0, 40.0, default=15.0, why="degC for absorption where none was logged; a lake in its open season"
     )
+    salinity: float = between(
+        0.0, 42.0, default=0.0, why="practical salinity for absorption; 0 is fresh water, which has a law of its own"
+    )
+    beam_deg: float = between(
+        2.0, 90.0, default=20.0, why="full angle to -3 dB where the log does not say it; common practice of the trade"
+    )
     surface_loss_db: float = at_least(
         0.0, default=0.0, why="lost where the second echo turns at the surface; 0 if calm"
+    )
+    wind_mps: float | None = between(
+        0.0, 25.0, default=None, why="wind while recording: it roughens the surface where the second echo turns"
+    )
+    fast_mps: float = above(
+        0.0, default=5.0, why="from this speed on bubbles in waves may hide the second echo; practice, no source"
+    )
+    saturation_db: float | None = between(
+        -300.0, 300.0, default=None, why="level that the sounder cannot exceed; left out: found from levels piled up"
+    )
+    floor_sigma_db: float = at_least(
+        0.0, default=1.0, why="floors are no mirrors: what roughness does to a level; an assumption, no source"
     )
     surface_loss_sigma_db: float = at_least(0.0, default=1.0, why="ripple between days; an assumption")
     level_sigma_db: float = above(
         0.0, default=1.5,
-        why="standard error of one echo's level after the sounder's own averaging; an assumption, no source",
+        why="standard error of one echo's level where a log is too short to show it; an assumption, no source",
     )
     absorption_sigma_share: float = at_least(
         0.0, default=0.25, why="error of absorption as a share of it: 10 degC off, or another 5 % of frequency"
@@ -68,8 +89,15 @@ class HardnessSettings(Settings):
     unscaled_sigma: float = at_least(
         0.0, default=0.1, why="added to screen readings that nothing puts on the levels' scale; an assumption"
     )
-    join_m: float = above(0.0, default=15.0, why="how near two kinds of reading must lie to be compared, in metres")
-    join_places: int = at_least(3, default=5, why="fewer places than this say little of an offset between two kinds")
+    join_m: float = above(0.0, default=15.0, why="how near readings must lie to be compared, in metres")
+    join_places: int = at_least(3, default=5, why="fewer places than this say little of an offset between two logs")
+    tail_share: float = above(
+        0.0, default=0.15, why="a first echo longer than the log's usual one by this share of depth may be boulders"
+    )
+    classes: Literal["auto", "standard", "words"] = one_of(
+        "auto", "standard", "words", default="auto",
+        why="standard: soft, medium, hard; words: those of the bottom samples; auto: words once samples are enough",
+    )
 
     def __post_init__(self) -> None:
         super().__post_init__()

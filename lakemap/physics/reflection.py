@@ -158,9 +158,13 @@ def geometric_second_bottom_m(depth_m: ArrayLike, draft_m: ArrayLike) -> Floats:
 
 def hardness_index(bl_db: ArrayLike) -> Floats:
     """Hardness 0..1 from bottom loss [dB]: linear from LOSS_OF_SOFTEST_DB to LOSS_OF_HARDEST_DB, clipped."""
+    return np.asarray(np.clip(unclipped_hardness(bl_db), 0.0, 1.0), dtype=np.float64)
+
+
+def unclipped_hardness(bl_db: ArrayLike) -> Floats:
+    """As hardness_index, not clipped: readings with an error may lie beyond both ends until they are joined."""
     span = LOSS_OF_SOFTEST_DB - LOSS_OF_HARDEST_DB
-    loss = np.asarray(bl_db, dtype=np.float64)
-    return np.asarray(np.clip((LOSS_OF_SOFTEST_DB - loss) / span, 0.0, 1.0), dtype=np.float64)
+    return np.asarray((LOSS_OF_SOFTEST_DB - np.asarray(bl_db, dtype=np.float64)) / span, dtype=np.float64)
 
 
 def loss_from_hardness(hardness: ArrayLike) -> Floats:

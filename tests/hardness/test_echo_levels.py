@@ -61,7 +61,7 @@ def test_sigma_follows_the_error_budget(echoes):
 
 def test_sigma_is_honest_for_noisy_levels(echoes):
     "With the noise of the budget, the truth lies within 1.96 sigma about 95 times in 100."
-    quiet = HardnessSettings(surface_loss_sigma_db=0.0)
+    quiet = HardnessSettings(surface_loss_sigma_db=0.0, floor_sigma_db=0.0, absorption_sigma_share=0.0)
     found = add_hardness(echoes(np.full(4000, 8.0), 0.25, noise_db=1.5), quiet)
     off = np.abs(found.hardness - hardness_index(bottom_loss_db(0.25)))
     assert np.mean(off < 1.96 * found.hardness_sigma) == pytest.approx(0.95, abs=0.015)

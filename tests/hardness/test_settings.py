@@ -11,7 +11,7 @@ from lakemap.hardness import HardnessSettings
 def test_defaults_are_the_written_scale():
     "Hard at 10.5 dB (a reflection of 0.3), soft above 20 dB (0.1)."
     plain = HardnessSettings()
-    assert (plain.hard_at, plain.soft_at, plain.gain_law, plain.section()) == (10.5, 20.0, "none", "hardness")
+    assert (plain.hard_at, plain.soft_at, plain.gain_law, plain.section()) == (10.5, 20.0, None, "hardness")
 
 
 @pytest.mark.parametrize(
