@@ -1,10 +1,11 @@
-"""Places on a CRS that the user names, as longitude and latitude on WGS 84; a shift that PROJ can only guess is refused."""
+"""Places on a CRS that the user names, as longitude and latitude on WGS 84; a shift that PROJ only guesses is none."""
 
 from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -37,7 +38,7 @@ class GivenCrs:
         try:
             crs = CRS.from_user_input(text).to_2d()
         except pyproj.exceptions.CRSError:
-            raise SettingError(f"read.crs = {text!r}: no such CRS; give a code such as EPSG:32632, or its WKT") from None
+            raise SettingError(f"read.crs = {text!r}: no such CRS; give a code such as EPSG:32632 or its WKT") from None
         if not (crs.is_projected or crs.is_geographic):
             raise SettingError(f"read.crs = {text!r}: neither projected nor geographic ({crs.type_name}); give the CRS "
                                "of the positions, such as EPSG:32632")
@@ -61,8 +62,8 @@ class GivenCrs:
         lon, lat = found.transform(x, y)
         lon, lat = (np.where(np.isfinite(lon + lat), values, np.nan) for values in (lon, lat))
         worth = found.accuracy
-        said = f"{self.text}: turned into WGS 84 by PROJ, which gives an error of {worth:g} m" if worth > EXACT_M else ""
-        return lon, lat, said
+        said = f"{self.text}: turned into WGS 84 by PROJ, which gives an error of {worth:g} m"
+        return lon, lat, said if worth > EXACT_M else ""
 
 
 def centre_of(x: Floats, y: Floats) -> tuple[float, float] | None:
@@ -79,7 +80,8 @@ def transformer_for(crs: CRS, text: str, at: tuple[float, float] | None) -> Tran
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        group = TransformerGroup(crs, WGS84, always_xy=True, allow_ballpark=False, area_of_interest=_around(crs, at))
+        near: Any = _around(crs, at)
+        group = TransformerGroup(crs, WGS84, always_xy=True, allow_ballpark=False, area_of_interest=near)
     usable = [found for found in group.transformers if at is None or np.isfinite(found.transform(*at)).all()]
     if usable:
         return min(usable, key=lambda found: found.accuracy if found.accuracy >= 0 else np.inf)

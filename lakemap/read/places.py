@@ -51,8 +51,8 @@ def table_places(
 def _check_unit(headers: list[Header], crs: GivenCrs, name: str) -> None:
     for header in headers:
         if header.unit and header.unit != crs.unit:
-            raise InputError(f"{name}: column {header.text!r} is in {header.unit}, but {crs.text} counts in {crs.unit}; "
-                             "give the CRS that the positions are on with --crs")
+            raise InputError(f"{name}: column {header.text!r} is in {header.unit}, but {crs.text} counts in "
+                             f"{crs.unit}; give the CRS that the positions are on with --crs")
 
 
 def _as_degrees(y: Floats, x: Floats, headers: list[str], name: str) -> str:
@@ -62,8 +62,8 @@ def _as_degrees(y: Floats, x: Floats, headers: list[str], name: str) -> str:
     spread = [np.subtract(*np.quantile(values[good], (0.95, 0.05))) if good.any() else 0.0 for values in (x, y)]
     if inside.sum() * 2 > good.sum() and max(spread) < WIDEST_LAKE_DEG:
         return f"{name}: columns {headers[1]!r} and {headers[0]!r} are taken as longitude and latitude in degrees"
-    raise InputError(f"{name}: columns {headers[1]!r} and {headers[0]!r} (such as {x[good][0]:g}, {y[good][0]:g}) are no "
-                     "degrees; say which CRS they are on with --crs EPSG:...")
+    raise InputError(f"{name}: columns {headers[1]!r} and {headers[0]!r} (such as {x[good][0]:g}, {y[good][0]:g}) are "
+                     "no degrees; say which CRS they are on with --crs EPSG:...")
 
 
 def checked_places(
@@ -72,6 +72,8 @@ def checked_places(
     """Latitude, longitude (n,) and messages: longitudes 0..360 are wrapped; impossible places and 0, 0 (no fix)
     become NaN and are counted; ``line`` (n,) is each row's in the file."""
     said: list[str] = []
+    if _all_good(lat, lon):
+        return lat, lon, said
     given = np.isfinite(lat) & np.isfinite(lon)
     wrapped = given & (lon > 180) & (lon <= 360)
     lon = np.where(wrapped, lon - 360.0, lon)
@@ -89,3 +91,12 @@ def checked_places(
         said.append(f"{name}: no such place as lat {lat[at]:g}, lon {lon[at]:g} ({first_of(line[bad])}){hint}")
     none = ~given | null | bad
     return np.where(none, np.nan, lat), np.where(none, np.nan, lon), said
+
+
+def _all_good(lat: Floats, lon: Floats) -> bool:
+    """Whether nothing can be wrong with any place: all within bounds, and none at 0, 0."""
+    if not len(lat):
+        return True
+    south, north, west, east = lat.min(), lat.max(), lon.min(), lon.max()
+    inside = south >= -90 and north <= 90 and west >= -180 and east <= 180
+    return bool(inside and (south > 0 or north < 0 or west > 0 or east < 0))

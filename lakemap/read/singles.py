@@ -65,8 +65,8 @@ def said_of_singles(way: Codes, thickness_m: Floats, name: str) -> list[str]:
             "thickness is taken off" + (f", but {bare} do not say the thickness and stay as they are" if bare else "")
         )
     if (way == CAST).any() and ((way >= 0) & (way != CAST)).any():
-        said.append(f"{name}: castings beside depths by line or pole; all are taken as by sound, put them into tables of "
-                    "their own to keep draft and sound speed off the others")
+        said.append(f"{name}: castings beside depths by line or pole; all are taken as by sound, put them into tables "
+                    "of their own to keep draft and sound speed off the others")
     return said
 
 

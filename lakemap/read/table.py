@@ -37,7 +37,7 @@ class TableReader(Reader):
     summary: ClassVar[str] = "lat, lon, depth with its unit; also time, second bottom, echo levels, water temperature"
 
     def likelihood(self, source: Source) -> float:
-        """Sure with a place and a depth in the header; perhaps with a depth, or three columns of numbers to be named."""
+        """Sure with a place and a depth in the header; perhaps with a depth, or three columns of numbers to name."""
         table = head_table(source)
         if table is None:
             return 0.0

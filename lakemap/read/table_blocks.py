@@ -15,7 +15,7 @@ from lakemap.errors import InputError
 from lakemap.read.source import Source, as_text
 from lakemap.read.table_text import MOST_COLUMNS, Table, split_table, unix_lines
 
-BLOCK_BYTES = 1 << 22
+BLOCK_BYTES = 1 << 20
 LONGEST_LINE = 1 << 24
 """A line longer than this is no row of a table of soundings."""
 LOOK_BACK_LINES = 200
@@ -57,27 +57,30 @@ def read_head(source: Source) -> TableHead:
     return TableHead(sample, above, max(width, len(sample.headers)))
 
 
-def blocks(source: Source, above: int) -> Iterator[tuple[bytes, int]]:
-    """Blocks of whole lines in UTF-8, each with the number of its first line, from 1; the first ``above`` lines are
-    left out. Raises InputError for a line that is longer than any row."""
+def blocks(source: Source, above: int) -> Iterator[tuple[bytes, int, int]]:
+    """Blocks of whole lines in UTF-8, each with the number of its first line, from 1, and how many there are; the first
+    ``above`` lines are left out. Raises InputError for a line that is longer than any row."""
     pending, line = b"", 1
     for chunk in _clean_chunks(source):
-        data = pending + chunk if pending else chunk
-        cut = _cut(data)
-        whole, pending = data[:cut], data[cut:]
+        whole, pending = _whole_lines(pending, chunk)
         if len(pending) > LONGEST_LINE:
-            at = line + whole.count(b"\n")
+            at = line + count_lines(whole)
             raise InputError(f"{source.name}: line {at} has over {LONGEST_LINE} bytes; a table may have {MOST_COLUMNS} "
                              "columns, is this one?")
+        lines = count_lines(whole)
+        skipped = min(above, lines)
+        if skipped:
+            whole = whole.split(b"\n", skipped)[-1]
         if whole:
-            rest, lines = whole.split(b"\n", above)[-1] if above else whole, whole.count(b"\n")
-            if above and lines < above:
-                rest = b""
-            if rest:
-                yield rest, line + above
-            line, above = line + lines, max(0, above - lines)
+            yield whole, line + skipped, lines - skipped
+        line, above = line + lines, above - skipped
     if pending and not above:
-        yield pending + b"\n", line
+        yield pending + b"\n", line, 1
+
+
+def count_lines(data: bytes) -> int:
+    """How many line feeds there are."""
+    return int(np.count_nonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n")))
 
 
 def line_numbers(data: bytes, first: int, rows: int) -> NDArray[np.int64] | None:
@@ -115,6 +118,18 @@ def _clean_chunks(source: Source) -> Iterator[bytes]:
             chunk = file.read(BLOCK_BYTES)
         if held:
             yield b"\n"
+
+
+def _whole_lines(pending: bytes, chunk: bytes) -> tuple[bytes, bytes]:
+    """All whole lines of what was left and what came, and the rest."""
+    if b'"' in pending or b'"' in chunk:
+        data = pending + chunk
+        cut = _cut(data)
+        return data[:cut], data[cut:]
+    cut = chunk.rfind(b"\n") + 1
+    if cut == 0:
+        return b"", pending + chunk
+    return b"".join((pending, memoryview(chunk)[:cut])), chunk[cut:]
 
 
 def _cut(data: bytes) -> int:

@@ -22,18 +22,22 @@ REFERENCE_WORDS: Mapping[str, DepthReference] = {
 _FILLERS = frozenset(("below", "under", "from", "beneath", "the"))
 LOCAL = "local"
 _LOCAL_WORDS = frozenset((
-    LOCAL, "lt", "lmt", "est", "edt", "cst", "cdt", "mst", "mdt", "pst", "pdt", "akst", "akdt", "ast", "adt", "nst", "ndt",
-    "cet", "cest", "eet", "eest", "wet", "west", "bst", "ist", "msk", "aest", "aedt", "acst", "awst", "nzst", "nzdt", "jst",
+    LOCAL, "lt", "lmt", "est", "edt", "cst", "cdt", "mst", "mdt", "pst", "pdt", "akst", "akdt", "ast", "adt", "nst",
+    "ndt", "cet", "cest", "eet", "eest", "wet", "west", "bst", "ist", "msk", "aest", "aedt", "acst", "awst", "nzst",
+    "nzdt", "jst",
 ))
 """Words for a local clock. Abbreviations stand for several zones in the world, so which one has to be said."""
-_ZONE = re.compile(r"(?:utc|gmt)\s*[+-]\s*\d{1,2}(?::?\d{2})?|[+-]\d{2}:\d{2}|\b[a-z]+/[a-z_]+(?:/[a-z_]+)?\b", re.IGNORECASE)
+_ZONE = re.compile(
+    r"(?:utc|gmt)\s*[+-]\s*\d{1,2}(?::?\d{2})?|[+-]\d{2}:\d{2}|\b(?:africa|america|antarctica|arctic|asia|atlantic|"
+    r"australia|canada|europe|indian|pacific|us)/[a-z_]+(?:/[a-z_]+)?\b", re.IGNORECASE,
+)
 _WORD = re.compile(r"[^\W_]+")
 
 
 @dataclass(frozen=True)
 class Header:
     """A recognised header: ``name`` as in model/columns.py, place in the table, unit (``m``, ``ft``, ``fathom`` or
-    ""), whether degF, what a depth counts from where it says so, and the time zone of a time (LOCAL: not said which)."""
+    ""), whether degF, what a depth counts from where it says so, and a time's zone (LOCAL: nobody says which)."""
 
     name: str
     index: int

@@ -1,5 +1,5 @@
-"""Columns of a table out of its blocks: compiled parsing straight to numbers and times, and a careful way, block by block,
-for what is not written as most of it is."""
+"""Columns of a table out of its blocks: compiled parsing straight to numbers and times; and a careful way, block by
+block, for what is not written as most of it is."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import csv
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -26,18 +27,44 @@ Ints = NDArray[np.int64]
 Columns = dict[str, NDArray[Any]]
 EMPTY, STRANGE = -1, -2
 """Codes of cells that hold no word, and a word that is none of the known ones."""
-_NO_NUMBER = ("", "nan", "NaN", "NAN", "null", "NULL", "NA", "N/A", "n/a", "none", "None", "-", "--")
+MOST_FORESEEN = 1 << 24
+"""Rows that memory is taken for at once; more than that come as they come."""
+_NO_NUMBER = ("nan", "NaN", "NAN", "null", "NULL", "NA", "N/A", "n/a", "none", "None", "-", "--")
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A column to be read: place in the table, what its cells hold, whether times name their zone, known ``words``."""
+    """A column to be read: place in the table, what its cells hold, whether times name their zone and are finer than a
+    microsecond, known ``words``."""
 
     index: int
     header: str
     kind: Literal["number", "iso", "text", "word"] = "number"
     zoned: bool = False
+    fine: bool = False
     words: tuple[str, ...] = ()
+
+
+class Gathered:
+    """A column that grows block by block, in memory taken once where the number of rows is foreseen well."""
+
+    def __init__(self, dtype: Any, rows: int) -> None:
+        self._values = np.empty(rows, dtype=dtype)
+        self.used = 0
+
+    def add(self, values: NDArray[Any]) -> None:
+        """Put values (k,) behind those that are there."""
+        needed = self.used + len(values)
+        if needed > len(self._values):
+            grown = np.empty(needed + needed // 4, dtype=self._values.dtype)
+            grown[: self.used] = self._values[: self.used]
+            self._values = grown
+        self._values[self.used : needed] = values
+        self.used = needed
+
+    def whole(self) -> NDArray[Any]:
+        """The column (n,)."""
+        return self._values[: self.used]
 
 
 @dataclass
@@ -54,49 +81,59 @@ class TableParser:
 
     def read(self) -> tuple[Columns, Ints]:
         """All columns (n,) and each row's line in the file. Raises InputError where a column mixes decimal marks."""
-        parts: dict[str, list[NDArray[Any]]] = {}
-        lines: list[Ints] = []
-        for data, first in blocks(self.source, self.head.above):
-            columns, line = self._typed(data, first) or self._careful(data, first)
-            lines.append(line)
-            for name, values in columns.items():
-                parts.setdefault(name, []).append(values)
+        gathered: dict[str, Gathered] = {}
+        done = 0
+        for data, first, count in blocks(self.source, self.head.above):
+            columns, line = self._typed(data, first, count) or self._careful(data, first)
+            done += len(data)
+            rows = int(len(line) * max(1.0, 1.05 * self.source.size / done))
+            for name, values in (*columns.items(), ("", line)):
+                if name not in gathered:
+                    gathered[name] = Gathered(values.dtype, min(rows, MOST_FORESEEN))
+                gathered[name].add(values)
         for name, marks in self._marks.items():
             if len(marks) > 1:
                 raise InputError(f"{self.source.name}: column {self.wanted[name].header!r} has numbers with both comma "
                                  "and point; write one decimal mark")
-        if not lines or not any(map(len, lines)):
+        if "" not in gathered or not gathered[""].used:
             raise InputError(f"{self.source.name}: a header but no rows below it")
-        return {name: np.concatenate(parts.pop(name)) for name in list(parts)}, np.concatenate(lines)
+        line = gathered.pop("").whole()
+        return {name: column.whole() for name, column in gathered.items()}, line
 
-    def _typed(self, data: bytes, first: int) -> tuple[Columns, Ints] | None:
-        """The block read straight to its types; None where a cell, or a line, is not as expected."""
+    @cached_property
+    def _nulls(self) -> list[str]:
+        """Cells that stand for nothing: those that the first rows have, for each one costs a look at every cell."""
+        cells = [self.head.sample.cells[w.index] for w in self.wanted.values()]
+        return ["", *(word for word in _NO_NUMBER if any((column == word).any() for column in cells))]
+
+    def _typed(self, data: bytes, first: int, count: int) -> tuple[Columns, Ints] | None:
+        """The block of ``count`` lines read straight to its types; None where a cell, or a line, is not as expected."""
         types = {str(w.index): _type_of(w) for w in self.wanted.values()}
         found = self._arrow(data, types, '"')
         if found is None:
             return None
-        if found.num_rows == data.count(b"\n"):
-            line = np.arange(first, first + found.num_rows, dtype=np.int64)
-        elif (counted := line_numbers(data, first, found.num_rows)) is None or b'"' in data:
+        if found.num_rows == count:
+            line = np.arange(first, first + count, dtype=np.int64)
+        elif b'"' in data or (counted := line_numbers(data, first, found.num_rows)) is None:
             return None
         else:
             line = counted
         columns: Columns = {}
         for name, w in self.wanted.items():
             columns |= self._column(name, w, _one(found[str(w.index)]))
-        if self._may_be_blank(columns):
+        if self._may_be_blank(columns, found):
             return None
         for name, w in self.wanted.items():
-            if w.kind == "number" and (values := columns[name]).size and (values != np.floor(values)).any():
+            if w.kind == "number" and not self._marks.get(name) and _any_fraction(columns[name]):
                 self._marks.setdefault(name, set()).add(self.head.decimal)
         return columns, line
 
-    def _may_be_blank(self, columns: Columns) -> bool:
-        blank: Any = True
-        for name, w in self.wanted.items():
-            if w.kind in ("number", "iso"):
-                blank = blank & np.isnan(columns[name])
-        return bool(np.any(blank))
+    def _may_be_blank(self, columns: Columns, found: pa.Table) -> bool:
+        """Whether some row has nothing in any column of numbers."""
+        plain = [(name, w) for name, w in self.wanted.items() if w.kind in ("number", "iso")]
+        if not all(found[str(w.index)].null_count for _, w in plain):
+            return False
+        return bool(np.logical_and.reduce([np.isnan(columns[name]) for name, _ in plain]).any()) if plain else True
 
     def _arrow(self, data: bytes, types: Mapping[str, pa.DataType] | None, quote: str | bool) -> pa.Table | None:
         names = [str(index) for index in range(self.head.width)]
@@ -106,7 +143,7 @@ class TableParser:
                 pa.csv.ReadOptions(use_threads=False, block_size=len(data) + 1, column_names=names),
                 pa.csv.ParseOptions(delimiter=self.head.sample.delimiter, quote_char=quote, newlines_in_values=True),
                 pa.csv.ConvertOptions(
-                    include_columns=list(types) if types else names, null_values=_NO_NUMBER,
+                    include_columns=list(types) if types else names, null_values=self._nulls,
                     column_types=types or dict.fromkeys(names, pa.string()), decimal_point=self.head.decimal,
                     check_utf8=types is None or pa.string() in types.values(),
                 ),
@@ -117,13 +154,15 @@ class TableParser:
     def _column(self, name: str, w: Wanted, cells: pa.Array) -> Columns:
         """A column that Arrow has read to its type."""
         if w.kind == "number":
-            values = np.array(cells.fill_null(np.nan) if cells.null_count else cells, dtype=np.float64)
-            values[~np.isfinite(values)] = np.nan
-            return {name: values}
+            values = (cells.fill_null(np.nan) if cells.null_count else cells).to_numpy()
+            finite = np.isfinite(values.sum()) or np.isfinite(values).all()
+            return {name: values if finite else np.where(np.isfinite(values), values, np.nan)}
         if w.kind == "iso":
-            micros = np.asarray(cells.cast(pa.int64()).fill_null(0)) // 1000
-            known = np.asarray(cells.is_valid())
-            return {name: np.where(known, micros / 1e6, np.nan), f"{name}.zoned": known & w.zoned}
+            ticks = (cells.cast(pa.int64()).fill_null(0) if cells.null_count else cells.cast(pa.int64())).to_numpy()
+            seconds = (ticks // 1000 if w.fine else ticks) / 1e6
+            known = np.asarray(cells.is_valid()) if cells.null_count else np.ones(len(ticks), dtype=bool)
+            seconds = seconds if known.all() else np.where(known, seconds, np.nan)
+            return {name: seconds, f"{name}.zoned": known & w.zoned}
         return self._text_column(name, w, pc.utf8_trim_whitespace(cells.fill_null("")))
 
     def _careful(self, data: bytes, first: int) -> tuple[Columns, Ints]:
@@ -238,8 +277,12 @@ def _type_of(w: Wanted) -> pa.DataType:
     if w.kind == "number":
         return pa.float64()
     if w.kind == "iso":
-        return pa.timestamp("ns", "UTC" if w.zoned else None)
+        return pa.timestamp("ns" if w.fine else "us", "UTC" if w.zoned else None)
     return pa.string()
+
+
+def _any_fraction(values: NDArray[np.float64]) -> bool:
+    return bool(((values != np.floor(values)) & np.isfinite(values)).any())
 
 
 def _one(column: pa.ChunkedArray | pa.Array) -> pa.Array:

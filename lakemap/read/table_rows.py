@@ -54,11 +54,13 @@ class TableRows:
         unit = self._unit(header)
         depth_m = self._length("depth", unit)
         if np.isnan(depth_m).all():
-            raise InputError(f"{self.source.name}: column {header.text!r} holds no numbers in {n} rows; name the column of "
-                             "depths with --columns depth=...")
+            raise InputError(f"{self.source.name}: column {header.text!r} holds no numbers in {n} rows; name the "
+                             "column of depths with --columns depth=...")
         lat, lon, said = table_places(self.found, self.columns, self.line, self.settings, self.source.name)
         self.said += said
         times = self._times(n)
+        if self.is_single:
+            depth_m = self._from_the_water(depth_m, unit)
         columns = self._readings(unit) | self._errors(unit, depth_m)
         facts = self._facts(header, unit, times)
         self._count_missing(np.isnan(depth_m), "depth", header)
@@ -66,7 +68,9 @@ class TableRows:
             n, [facts], self.said, time_s=times.time_s, time_utc=times.time_utc, row=self.line,
             lon_deg=lon, lat_deg=lat, logged_depth_m=depth_m, **columns,
         )
-        return rows.with_flag(Flag.no_position, np.isnan(lon)).with_flag(Flag.no_depth, np.isnan(depth_m))
+        for flag, missing in ((Flag.no_position, np.isnan(lon)), (Flag.no_depth, np.isnan(depth_m))):
+            rows = rows.with_flag(flag, missing) if missing.any() else rows
+        return rows
 
     def _readings(self, unit: str) -> dict[str, Any]:
         """What stands beside the depth."""
@@ -75,8 +79,8 @@ class TableRows:
         }
         columns |= {own: self.columns[key] for key, own in LEVELS.items() if key in self.columns}
         if "water_temperature" in self.columns:
-            values = self.columns["water_temperature"]
-            columns["water_c"] = celsius_from_fahrenheit(values) if self.found["water_temperature"].fahrenheit else values
+            values, header = self.columns["water_temperature"], self.found["water_temperature"]
+            columns["water_c"] = celsius_from_fahrenheit(values) if header.fahrenheit else values
         if "second_seen" in self.columns:
             columns["second_seen"] = self._words("second_seen", ", ".join(SECOND_SEEN))
         return columns
@@ -90,16 +94,20 @@ class TableRows:
         }
         if not self.is_single:
             return given
-        way = ways_of(self._words("how", "line, pole, ice, ice top, cast"))
-        thickness = np.full(len(way), np.nan)
-        if "ice_thickness" in self.columns:
-            thickness = to_metres(self.columns["ice_thickness"], self.found["ice_thickness"].unit or unit)
-        depth_m -= freeboard_m(way, thickness)
-        self.said += said_of_singles(way, thickness, self.source.name)
+        way = ways_of(self.columns["how"])
         for own, usual in zip(("depth_sigma_m", "position_sigma_m"), default_errors_m(way, depth_m), strict=True):
             written = given.get(own, usual)
             given[own] = np.where(np.isfinite(written) & (written > 0), written, usual)
         return given
+
+    def _from_the_water(self, depth_m: Floats, unit: str) -> Floats:
+        """Depths of single readings below the water's surface [m] (n,): from the top of the ice less its freeboard."""
+        way = ways_of(self._words("how", "line, pole, ice, ice top, cast"))
+        thickness = np.full(len(way), np.nan)
+        if "ice_thickness" in self.columns:
+            thickness = to_metres(self.columns["ice_thickness"], self.found["ice_thickness"].unit or unit)
+        self.said += said_of_singles(way, thickness, self.source.name)
+        return depth_m - freeboard_m(way, thickness)
 
     @property
     def is_single(self) -> bool:
@@ -118,7 +126,8 @@ class TableRows:
 
     def _length(self, key: str, unit: str) -> Floats:
         """Lengths [m], positive down; a column that is mostly negative counts downwards."""
-        values = to_metres(self.columns.pop(key), unit)
+        values = self.columns.pop(key)
+        values = values if unit == "m" else to_metres(values, unit)
         negative = values < 0
         if not negative.any():
             return values

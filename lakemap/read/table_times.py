@@ -56,7 +56,8 @@ def wanted_times(headers: Mapping[str, Header], sample: Table) -> dict[str, Want
             wanted[name] = Wanted(header.index, header.text)
         else:
             zoned = pc.sum(pc.match_substring_regex(cells, _ZONED)).as_py() * 2 > len(cells)
-            wanted[name] = Wanted(header.index, header.text, "iso", zoned)
+            fine = pc.any(pc.match_substring_regex(cells, r"[.,]\d{7}")).as_py()
+            wanted[name] = Wanted(header.index, header.text, "iso", zoned, bool(fine))
     if "time" in wanted and wanted["time"].kind == "iso":
         return {"time": wanted["time"]}
     return wanted
@@ -69,8 +70,8 @@ def times_of(headers: Mapping[str, Header], columns: Columns, n: int, settings: 
     main = next(iter(headers.values()))
     if "time" in columns and "time.zoned" not in columns:
         if "date" in headers or "year" in headers:
-            raise InputError(f"{name}: column {main.text!r} has numbers beside a date of their own; write times of day as "
-                             "10:30:00, or leave the date out")
+            raise InputError(f"{name}: column {main.text!r} has numbers beside a date of their own; write times of "
+                             "day as 10:30:00, or leave the date out")
         return numbered_times(columns["time"])
     zone = _zone(headers, settings, name)
     if "time" in columns:
@@ -107,8 +108,8 @@ def _zone(headers: Mapping[str, Header], settings: ReadSettings, name: str) -> Z
     if settings.timezone is not None:
         return zone_of(settings.timezone)
     if told:
-        raise InputError(f"{name}: column {told.text!r} is on a local clock and nothing says of which zone; say it with "
-                         "--set read.timezone=+02:00 or --set read.timezone=Europe/Berlin")
+        raise InputError(f"{name}: column {told.text!r} is on a local clock and nothing says of which zone; say it "
+                         "with --set read.timezone=+02:00 or --set read.timezone=Europe/Berlin")
     return None
 
 

@@ -24,7 +24,8 @@ numbers from 1973 on do not meet those of the next. What is smaller is running t
 DAY_S = 86400.0
 _ZONE = r"(?P<zone>[Zz]|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
 _WRITTEN = (
-    r"^(?:(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})[-/.](?P<c>\d{1,4})|(?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2}))?"
+    r"^(?:(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})[-/.](?P<c>\d{1,4})"
+    r"|(?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2}))?"
     r"[T ,]*(?:(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}(?:[.,]\d*)?))?)?"
     r"\s*(?P<half>[AaPp]\.?[Mm]\.?)?\s*" + _ZONE + "$"
 )
@@ -213,7 +214,7 @@ def written_as_times(written: Written, zone: Zone, order: str | None, name: str,
 
 
 def form_of(cells: pa.Array) -> str:
-    """How most cells that say anything are written: ``number``, ``iso`` or ``text`` (dates and times in other forms)."""
+    """How most cells that say anything are written: ``number``, ``iso`` or ``text``, any other dates and times."""
     filled = max(1, int(pc.sum(pc.not_equal(cells, "")).as_py() or 0))
     numeric = pc.sum(pc.match_substring_regex(cells, r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")).as_py() or 0
     iso = pc.sum(pc.match_substring_regex(cells, ISO_PATTERN)).as_py() or 0
@@ -230,5 +231,6 @@ def _made(seconds: Floats, has_date: bool, form: str, said: tuple[str, ...] = ()
         filled = np.where(known, seconds, np.interp(rows, rows[known], seconds[known]))
     utc: Any = np.full(len(seconds), "NaT", "datetime64[ms]")
     if has_date:
-        utc[known] = np.round(seconds[known] * 1000.0).astype(np.int64).astype("datetime64[ms]")
+        utc = np.round(filled * 1000.0).astype(np.int64).view("datetime64[ms]")
+        utc[~known] = np.datetime64("NaT")
     return Times(filled, utc, True, has_date, form, said)
