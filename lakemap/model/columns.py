@@ -93,6 +93,8 @@ LEVEL_COLUMNS: tuple[TableColumn, ...] = (
 PROFILE_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("depth", "length", LOG_COLUMNS[3].spellings, "depth below the surface, from the top down"),
     TableColumn("water_temperature", "temperature", LOG_COLUMNS[10].spellings, "degC, or degF if it says so"),
+    TableColumn("oxygen", "level", ("oxygen", "oxygenmgl", "dissolvedoxygen", "domgl", "do", "o2"),
+                "dissolved oxygen [mg/L]; empty: not measured"),
     TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was measured; one cast a time"),
 )
 

@@ -35,11 +35,15 @@ class LakeLevels:
 
 @dataclass(frozen=True)
 class Cast:
-    """One lowering of a thermometer: ``depth_m`` (k,) rising, ``temperature_c`` (k,), time [s since 1970] or NaN."""
+    """One lowering of a thermometer: ``depth_m`` (k,) rising, ``temperature_c`` (k,), time [s since 1970] or NaN.
+
+    ``oxygen_mgl`` (k,) where it was measured too, NaN at levels without.
+    """
 
     time_s: float
     depth_m: Floats
     temperature_c: Floats
+    oxygen_mgl: Floats | None = None
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
-"""Temperature of the water by depth: CSV, one or several casts."""
+"""Temperature, and oxygen, of the water by depth: CSV, one or several casts."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -19,6 +20,8 @@ Floats = NDArray[np.float64]
 SAME_CAST_S = 7200.0
 """A new cast begins where the depth starts again at the top, or the time leaps by more than this."""
 COLDEST_C, WARMEST_C = -2.0, 40.0
+MOST_OXYGEN_MGL = 30.0
+"""Twice what water at 0 degC holds under air; blooms reach some 20."""
 
 
 class ProfileReader(Reader):
@@ -27,7 +30,7 @@ class ProfileReader(Reader):
     name: ClassVar[str] = "table of water temperatures by depth"
     role: ClassVar[Role] = "profile"
     suffixes: ClassVar[tuple[str, ...]] = (".csv", ".tsv", ".txt")
-    summary: ClassVar[str] = "depth with its unit, temperature, date; from the top down, one cast below the other"
+    summary: ClassVar[str] = "depth with its unit, temperature, oxygen, date; from the top down, cast below cast"
 
     def likelihood(self, source: Source) -> float:
         """Sure with depth and temperature and without places."""
@@ -39,7 +42,8 @@ class ProfileReader(Reader):
         """Casts in the order of time. Raises InputError for depths out of order and temperatures of no lake."""
         table = FactsTable.of(source, settings, PROFILE_COLUMNS, ["depth", "water_temperature"])
         depth_m, temperature_c = table.length_m("depth"), table.temperature_c("water_temperature")
-        time_s = table.time_s()
+        time_s, oxygen = table.time_s(), table.number("oxygen")
+        _require_oxygen(source.name, table, oxygen)
         good = np.isfinite(depth_m) & np.isfinite(temperature_c)
         if not good.any():
             raise InputError(f"{source.name}: no row with both a depth and a temperature; leave the file out")
@@ -52,7 +56,8 @@ class ProfileReader(Reader):
         rows = np.flatnonzero(good)
         new = _new_cast(depth_m[rows], time_s[rows])
         casts = [
-            _cast(source.name, table.line[part], depth_m[part], temperature_c[part], time_s[part])
+            _with_oxygen(_cast(source.name, table.line[part], depth_m[part], temperature_c[part], time_s[part]),
+                         oxygen[part])
             for part in np.split(rows, np.flatnonzero(new))
         ]
         return WaterProfile(tuple(sorted(casts, key=_when)), source.name, tuple(said))
@@ -77,6 +82,17 @@ def _cast(name: str, line: NDArray[np.int64], depth_m: Floats, temperature_c: Fl
                          "write each cast from the top down, and a date beside each row where there are several")
     known = time_s[np.isfinite(time_s)]
     return Cast(float(known.mean()) if len(known) else float("nan"), depth_m, temperature_c)
+
+
+def _with_oxygen(cast: Cast, oxygen: Floats) -> Cast:
+    return replace(cast, oxygen_mgl=oxygen) if np.isfinite(oxygen).any() else cast
+
+
+def _require_oxygen(name: str, table: FactsTable, oxygen: Floats) -> None:
+    odd = np.isfinite(oxygen) & ((oxygen < 0) | (oxygen > MOST_OXYGEN_MGL))
+    if odd.any():
+        raise InputError(f"{name}: oxygen {oxygen[odd][0]:g} in {table.first_lines(odd)} is no mg/L of a lake (0 to "
+                         f"{MOST_OXYGEN_MGL:g}); a share of saturation cannot be taken, write mg/L")
 
 
 def _when(cast: Cast) -> float:

@@ -1,0 +1,107 @@
+"""From the latest profile to what is told of the water, and how much of the bottom lies in water that suits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import rasterio.features
+import shapely
+from numpy.typing import NDArray
+
+from lakemap.model.frame import Grid
+from lakemap.model.lake_facts import Cast, WaterProfile
+from lakemap.model.surface import Surface
+from lakemap.model.water import Water
+from lakemap.physics.oxygen import oxygen_saturation_mgl
+from lakemap.units import length_slot
+from lakemap.water.band import Bands, suitable_bands
+from lakemap.water.settings import WaterSettings
+from lakemap.water.thermocline import Layers, layers_of
+
+Floats = NDArray[np.float64]
+
+OVERFULL = 1.5
+"""Oxygen beyond this many times saturation is a fault of the probe, or of its unit, more often than of the lake."""
+
+
+def describe_water(profile: WaterProfile | None, depth: Surface, settings: WaterSettings) -> Water | None:
+    """Layers and suitable bands of the latest cast, and the bottom within them; None without a profile.
+
+    Depths count from that day's surface, as the depths of the map do from theirs.
+    """
+    if profile is None or not profile.casts:
+        return None
+    cast = max(profile.casts, key=lambda one: (np.nan_to_num(one.time_s, nan=-np.inf), len(one.depth_m)))
+    layers = layers_of(cast.depth_m, cast.temperature_c)
+    day, until = _days(cast, settings)
+    oxygen = cast.oxygen_mgl if cast.oxygen_mgl is not None else np.full(len(cast.depth_m), np.nan)
+    bands = suitable_bands(cast.depth_m, cast.temperature_c, oxygen, settings) if settings.seeks else None
+    bottom, share = (None, None) if bands is None else _bottom_within(bands, depth, float(cast.depth_m[-1]))
+    return Water(
+        day=day, until=until, deepest_m=float(cast.depth_m[-1]),
+        thermocline_m=layers.thermocline_m if layers else None, top_m=layers.top_m if layers else None,
+        bottom_m=layers.bottom_m if layers else None, bands=bands, share=share, bottom=bottom,
+        outline=_outline(bottom) if bottom else (),
+        messages=(*profile.messages, *_said(cast, layers, bands, share, day, until), *_oxygen_said(cast)),
+    )
+
+
+def _days(cast: Cast, settings: WaterSettings) -> tuple[np.datetime64, np.datetime64]:
+    if not np.isfinite(cast.time_s):
+        return np.datetime64("NaT", "D"), np.datetime64("NaT", "D")
+    day = np.datetime64(int(cast.time_s), "s").astype("datetime64[D]")
+    return day, day + np.timedelta64(round(settings.holds_days), "D")
+
+
+def _bottom_within(bands: Bands, depth: Surface, deepest_m: float) -> tuple[Grid, float | None]:
+    """1 where the floor lies in a band, 0 elsewhere, NaN below the profile's end; and the share of 1 among the rest."""
+    floor = depth.estimate.values
+    inside = np.zeros(floor.shape, dtype=bool)
+    for top, bottom in bands:
+        inside |= (floor >= top) & (floor <= bottom)
+    known = np.isfinite(floor) & (floor <= deepest_m)
+    values = np.where(known, inside, np.nan).astype(np.float32)
+    return Grid(depth.frame, values, "water_suits", "1"), float(inside[known].mean()) if known.any() else None
+
+
+def _outline(bottom: Grid) -> Sequence[Any]:
+    """Polygons of the bottom that suits, largest first."""
+    suits = bottom.values == 1
+    shapes = rasterio.features.shapes(suits.astype(np.uint8), mask=suits, transform=bottom.frame.transform)
+    parts = [shapely.geometry.shape(outline) for outline, _ in shapes]
+    return sorted(parts, key=lambda part: (-part.area, part.bounds))
+
+
+def _said(
+    cast: Cast, layers: Layers | None, bands: Bands | None, share: float | None, day: np.datetime64,
+    until: np.datetime64,
+) -> list[str]:
+    undated = "profile without a date: nobody knows how long it counts"
+    dated = undated if np.isnat(day) else f"profile of {day}, counts until {until}"
+    deepest = length_slot(float(cast.depth_m[-1]))
+    if layers is None:
+        told = [f"water ({dated}): mixed down to {deepest}, no thermocline"]
+    else:
+        told = [f"water ({dated}): thermocline at {length_slot(layers.thermocline_m)}, its layer from "
+                f"{length_slot(layers.top_m)} to {length_slot(layers.bottom_m)}"]
+    if bands is not None and not bands:
+        told.append(f"no water down to {deepest} suits what was asked for")
+    elif bands:
+        ranges = ", ".join(f"{length_slot(top)} to {length_slot(bottom)}" for top, bottom in bands)
+        part = "" if share is None else f"; {share:.0%} of the mapped bottom down to {deepest} lies in it"
+        told.append(f"water that suits: {ranges}{part}")
+    return told
+
+
+def _oxygen_said(cast: Cast) -> list[str]:
+    if cast.oxygen_mgl is None:
+        return []
+    share = cast.oxygen_mgl / oxygen_saturation_mgl(cast.temperature_c)
+    most, least = float(np.nanmax(share)), float(np.nanmin(share))
+    told = [f"oxygen from {least:.0%} to {most:.0%} of what water of its temperature holds at sea level"]
+    if most > OVERFULL:
+        told.append(f"oxygen of {most:.0%} saturation is more than lakes hold: check the probe, and that its unit is "
+                    "mg/L")
+    return told
