@@ -1,0 +1,184 @@
+"""Surfaces against the truth and against other tools, all given the same soundings after one spike filter.
+
+Run: python tests/bench/bench_surface.py [dense|sparse|real|seams|speed|quick] [seeds] [methods, comma between]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from itertools import product
+
+import anchors
+import numpy as np
+from boats import Survey, dense_layout, layout, merged_blocks, sail
+from lakes import flooded_lake, flooded_names, simulated_lake
+from ours import by_ours
+from scores import Judge, Told, bias_left, geometric_mean
+
+from lakemap.model.soundings import PassBias
+
+PASSES = (1, 3, 7, 15)
+SIMULATED = "simulated"
+DENSE_SPACING_M, DENSE_TIES_M, DENSE_PING_M = 25.0, 150.0, 1.6
+UNSEEN_EVERY = 8
+Rows = dict[str, list[dict[str, float]]]
+
+
+def by_anchors(survey: Survey, judge: Judge, shore_every_m: float) -> Iterator[tuple[str, Told]]:
+    "Every anchor that is here, with zeros at the shore and without."
+    blocks = merged_blocks(survey.obs, judge.frame.pixel_m)
+    shore = judge.lake.shore_points(shore_every_m)
+    for tool, zeros in product(anchors.TOOLS, (False, True)):
+        if tool in anchors.missing() or (tool == "mean" and zeros):
+            continue
+        begin = time.perf_counter()
+        estimate, sigma = anchors.run_once(tool, blocks, judge.frame, shore if zeros else None)
+        yield f"{tool}{' 0' if zeros else ''}", Told(estimate, sigma, time.perf_counter() - begin)
+
+
+def judged(told: dict[str, Told], judge: Judge, unseen: np.ndarray | None = None) -> dict[str, dict[str, float]]:
+    "Figures of every tool on the cells that all of them draw."
+    common = np.all([np.isfinite(one.estimate) for one in told.values()], axis=0)
+    return {name: judge.figures(one, common, unseen) for name, one in told.items()}
+
+
+def dense(seeds: list[int], methods: list[str]) -> None:
+    "100k soundings on the simulated lake; every eighth pass is held back and judged apart."
+    rows: Rows = defaultdict(list)
+    for seed in seeds:
+        lake = simulated_lake(seed)
+        judge = Judge.of(lake)
+        lines = dense_layout(lake, DENSE_SPACING_M, DENSE_TIES_M, seed)
+        survey = sail(lake, lines, seed, DENSE_PING_M)
+        held = np.arange(len(lines)) % UNSEEN_EVERY == 3
+        part = survey.obs.take(~held[survey.obs.pass_id])
+        some = Survey(part, survey.bias_m, lines)
+        unseen = _cells_of(survey.obs.xy[held[survey.obs.pass_id]], judge)
+        told, again = dict(by_anchors(survey, judge, 5.0)), dict(by_anchors(some, judge, 5.0))
+        for method in methods:
+            told[f"ours {method}"] = by_ours(survey.obs, judge.frame, method, len(lines))
+            again[f"ours {method}"] = by_ours(part, judge.frame, method, len(lines))
+        true_bias = PassBias(np.arange(len(lines), dtype=np.int32), survey.bias_m, np.full(len(lines), 1e-3))
+        told["ours, true bias"] = by_ours(survey.obs, judge.frame, methods[0], len(lines), true_bias)
+        figures = judged(told, judge)
+        for name, one in judged(again, judge, unseen).items():
+            figures[name]["unseen"] = one["unseen"]
+        for name, one in told.items():
+            if one.bias_m is not None and name != "ours, true bias":
+                figures[name]["bias left"] = bias_left(one.bias_m, survey.bias_m)
+            rows[name].append(figures[name])
+        print(f"  {lake.name}: {len(survey.obs)} soundings, {len(lines)} passes, {len(judge.truth)} cells", flush=True)
+    table(f"dense, {len(seeds)} lakes", rows, ["gstat 0", "gmt 0", "linear 0"])
+
+
+def _cells_of(xy: np.ndarray, judge: Judge) -> np.ndarray:
+    row, column, inside = judge.frame.pixel_of(xy[:, 0], xy[:, 1])
+    seen = np.zeros(judge.frame.shape, dtype=bool)
+    seen[row[inside], column[inside]] = True
+    return seen[judge.frame.water]
+
+
+def sparse(seeds: list[int], methods: list[str], names: list[str] | None = None) -> None:
+    "Few passes: every lake and number of passes, the layouts in turn."
+    cases: dict[int, dict[str, Rows]] = {n: defaultdict(lambda: defaultdict(list)) for n in PASSES}
+    for seed, name, passes, kind in sparse_cases(seeds, names):
+        judge, survey = sparse_case(seed, name, passes, kind)
+        told = dict(by_anchors(survey, judge, 10.0))
+        for method in methods:
+            told[f"ours {method}"] = by_ours(survey.obs, judge.frame, method, passes)
+        for tool, figures in judged(told, judge).items():
+            cases[passes][f"{name} {kind}"][tool].append(figures)
+    for passes, by_case in cases.items():
+        sparse_table(passes, by_case)
+
+
+def sparse_cases(seeds: list[int], names: list[str] | None = None) -> Iterator[tuple[int, str, int, str]]:
+    "Seed, lake, number of passes and layout of each case; in four seeds each lake meets each layout."
+    for seed in seeds:
+        for k, name in enumerate(names or [SIMULATED, *flooded_names(True)]):
+            for j, passes in enumerate(PASSES):
+                yield seed, name, passes, "EIZP"[(seed + k + j) % 4]
+
+
+def sparse_case(seed: int, name: str, passes: int, kind: str) -> tuple[Judge, Survey]:
+    "Truth and soundings of one case; the large lake is judged on cells of 10 m."
+    lake = simulated_lake(seed) if name == SIMULATED else flooded_lake(name)
+    judge = Judge.of(lake, 10.0 if name == SIMULATED else 5.0)
+    return judge, sail(lake, layout(lake, kind, passes, seed), seed)
+
+
+def sparse_table(passes: int, by_case: dict[str, Rows]) -> None:
+    "Against the anchor that is best over all cases at this number of passes."
+    tools = list(next(iter(by_case.values())))
+    mean = {tool: geometric_mean([one["rmse"] for case in by_case.values() for one in case[tool]]) for tool in tools}
+    best = min((tool for tool in tools if not tool.startswith("ours")), key=mean.__getitem__)
+    print(f"\n{passes} passes, {sum(len(case[best]) for case in by_case.values())} cases; best anchor: {best}")
+    print(f"{'':16s}{'rmse m':>8s}{'ratio':>7s}{'lake':>7s}{'case':>7s}{'in 50%':>8s}{'in 80%':>8s}{'in 95%':>8s}"
+          f"{'least':>7s}{'strip':>7s}{'drawn':>7s}{'s':>7s}")
+    for tool in sorted(tools, key=mean.__getitem__):
+        ratio = {name: [one["rmse"] / other["rmse"] for one, other in zip(case[tool], case[best], strict=True)]
+                 for name, case in by_case.items()}
+        lakes = defaultdict(list)
+        for name, values in ratio.items():
+            lakes[name[:-2]] += values
+        worst_lake = max(lakes, key=lambda name: geometric_mean(lakes[name]))
+        worst = max(ratio, key=lambda name: max(ratio[name]))
+        rows = [one for case in by_case.values() for one in case[tool]]
+        print(f"{tool:16s}{np.mean([one['rmse'] for one in rows]):8.3f}{mean[tool] / mean[best]:7.3f}"
+              f"{geometric_mean(lakes[worst_lake]):7.3f}{max(ratio[worst]):7.3f}" + _coverage(rows)
+              + f"{np.mean([one['drawn'] for one in rows]):7.3f}{np.mean([one['s'] for one in rows]):7.2f}"
+              + (f"  worst: {worst_lake}, {worst}" if tool.startswith("ours") else ""))
+
+
+def _coverage(rows: list[dict[str, float]]) -> str:
+    if "in 95%" not in rows[0]:
+        return " " * 38
+    mean = [np.mean([one[key] for one in rows]) for key in ("in 50%", "in 80%", "in 95%")]
+    least, strip = min(one["in 95%"] for one in rows), np.nanmean([one["strip 95%"] for one in rows])
+    return "".join(f"{value:8.3f}" for value in mean) + f"{least:7.3f}{strip:7.3f}"
+
+
+def table(title: str, rows: Rows, against: list[str]) -> None:
+    "Mean of every figure by tool, then ratios of RMSE and others to each anchor: geometric mean and worst."
+    keys = sorted({key for values in rows.values() for one in values for key in one})
+    print(f"\n{title}\n{'':18s}" + "".join(f"{key:>15s}" for key in keys))
+    for tool, values in rows.items():
+        print(f"{tool:18s}" + "".join(
+            f"{np.mean([one[key] for one in values]):15.3f}" if key in values[0] else f"{'-':>15s}" for key in keys))
+    for other in against:
+        if other not in rows:
+            continue
+        for key in ("rmse", "unseen", "crps", "peninsula p99"):
+            both = [name for name in rows if key in rows[name][0] and key in rows[other][0]]
+            for tool in (name for name in both if name.startswith("ours")):
+                ratio = [one[key] / base[key] for one, base in zip(rows[tool], rows[other], strict=True)]
+                print(f"  {tool} / {other}, {key}: {geometric_mean(ratio):.3f}, worst {max(ratio):.3f}")
+    for tool in (tool for tool in rows if "in 95%" in rows[tool][0]):
+        within = [one["in 95%"] for one in rows[tool]]
+        print(f"  {tool}: within 1.96 sigma {np.mean(within):.3f}, from {min(within):.3f} to {max(within):.3f}")
+
+
+def main(words: list[str]) -> None:
+    "What the command line asks for."
+    from bench_more import real, seams, speed
+
+    what = words[0] if words else "dense"
+    seeds = list(range(1, (int(words[1]) if len(words) > 1 else 3) + 1))
+    methods = words[2].split(",") if len(words) > 2 else ["auto"]
+    for tool, why in anchors.missing().items():
+        print(f"{tool} left out: {why}")
+    if what == "dense":
+        dense(seeds, methods)
+    elif what == "sparse":
+        sparse(seeds, methods)
+    elif what == "quick":
+        sparse(seeds, methods, ["forked", "bays", "dam"])
+    else:
+        {"real": real, "seams": seams, "speed": speed}[what](seeds, methods)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
