@@ -61,9 +61,13 @@ def read_shore(sources: Sequence[Source], settings: ReadSettings) -> Shoreline |
     shores = [part for part in parts if isinstance(part, Shoreline)]
     if not shores:
         return None
+    names = ", ".join(shore.source for shore in shores)
+    water = shapely.union_all([shore.water for shore in shores])
+    if water.is_empty:
+        raise InputError(f"{names}: marks walls but has no polygon of water; give the shoreline too")
     return Shoreline(
-        shapely.union_all([shore.water for shore in shores]), ", ".join(shore.source for shore in shores),
-        tuple(text for shore in shores for text in shore.messages),
+        water, names, tuple(text for shore in shores for text in shore.messages),
+        shapely.union_all([shore.walls for shore in shores]),
     )
 
 
