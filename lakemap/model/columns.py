@@ -120,3 +120,12 @@ EDIT_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("spots", "word", ("spots", "spot"), "names of spots, divided by spaces"),
     TableColumn("why", "word", ("why", "reason"), "own words, shown in the report"),
 )
+
+SAMPLE_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
+    TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),
+    TableColumn("bottom", "word", ("bottom", "bottomtype", "bottomword", "substrate", "sediment", "groundtype"),
+                "rock, boulders, gravel, sand, silt, mud, clay, weed ...; also silty sand, sand and gravel"),
+    TableColumn("felt", "word", ("felt", "how", "method", "gear", "by"), "pole, weight, hook, anchor, grab, dry, seen"),
+    TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was felt"),
+)

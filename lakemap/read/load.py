@@ -8,17 +8,23 @@ from dataclasses import replace
 import shapely
 
 from lakemap.errors import InputError, NothingUsable
+from lakemap.model.boat import LogRule
 from lakemap.model.marks import Marks
+from lakemap.model.samples import BottomSamples
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
+from lakemap.read.log_rules import rules_for, settings_of, unused_rules, with_sounder
 from lakemap.read.plugins import read_one
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 
 
-def read_logs(sources: Sequence[Source], settings: ReadSettings, progress: Progress = quiet) -> Soundings:
-    """Rows of all logs, in the order of names (then SHA-256) and of rows in the file.
+def read_logs(
+    sources: Sequence[Source], settings: ReadSettings, progress: Progress = quiet, rules: Sequence[LogRule] = ()
+) -> Soundings:
+    """Rows of all logs, in the order of names (then SHA-256) and of rows in the file; ``rules`` say which depths of a
+    log to take and which sounder made them: a file may so become several logs.
 
     Raises the fault of a single log that cannot be read; NothingUsable where there are several and none can.
     """
@@ -28,18 +34,21 @@ def read_logs(sources: Sequence[Source], settings: ReadSettings, progress: Progr
     faults: list[InputError] = []
     for source in sorted(sources, key=_canonical):
         progress(f"reading {source.name}")
-        try:
-            part = read_one(source, "log", settings)
-        except InputError as fault:
-            faults.append(fault)
-        else:
-            if isinstance(part, Soundings):
-                parts.append(part)
+        chosen = rules_for(source.name, rules) or (None,)
+        for rule in chosen:
+            try:
+                part = read_one(source, "log", settings_of(rule, settings))
+            except InputError as fault:
+                faults.append(fault)
+            else:
+                if isinstance(part, Soundings):
+                    parts.append(with_sounder(part, rule, apart=len(chosen) > 1))
     if not parts and len(faults) == 1:
         raise faults[0]
     if not parts:
         raise NothingUsable(f"none of {len(sources)} logs can be read; the first: {faults[0]}")
-    return Soundings.concatenate(parts).with_messages(*(f"left out: {fault}" for fault in faults))
+    said = [*(f"left out: {fault}" for fault in faults), *unused_rules([source.name for source in sources], rules)]
+    return Soundings.concatenate(parts).with_messages(*said)
 
 
 def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
@@ -69,6 +78,19 @@ def read_shore(sources: Sequence[Source], settings: ReadSettings) -> Shoreline |
         water, names, tuple(text for shore in shores for text in shore.messages),
         shapely.union_all([shore.walls for shore in shores]),
     )
+
+
+def read_samples(sources: Sequence[Source], settings: ReadSettings) -> BottomSamples:
+    """Bottom samples of all files, in the order of names; a file that cannot be read costs a message."""
+    parts: list[BottomSamples] = []
+    for source in sorted(sources, key=_canonical):
+        try:
+            part = read_one(source, "samples", settings)
+        except InputError as fault:
+            part = replace(BottomSamples.none(), messages=(f"left out: {fault}",))
+        if isinstance(part, BottomSamples):
+            parts.append(part)
+    return BottomSamples.concatenate(parts)
 
 
 def _canonical(source: Source) -> tuple[str, str]:

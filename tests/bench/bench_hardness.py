@@ -1,0 +1,145 @@
+"""Hardness on invented lakes that the classifier was not fitted to, and a million readings against k nearest readings.
+
+Run: python tests/bench/bench_hardness.py [lakes] [first]      figures on so many lakes, numbered from ``first``
+     python tests/bench/bench_hardness.py million              speed, memory and accuracy
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from hardness_world import DAYS, LONE_WALL_DEG, lake_frame, make_world, probe, record, truly_hard, truly_soft
+
+from lakemap.grid import GridSettings, make_surface
+from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
+from lakemap.model.samples import BottomSamples
+from lakemap.read.bottom_words import felt_sigma_phi, grain_of_words
+
+NEAR_M = 20.0
+SETTINGS = HardnessSettings(classes="standard")
+FIRST_UNSEEN = 1001
+"""Lakes below this number were looked at while the classifier was made."""
+
+
+def samples_of(world, number: int, n: int) -> BottomSamples:
+    "Probed places as a file of samples would give them, on the working CRS."
+    if n == 0:
+        return BottomSamples.none()
+    probed = probe(world, number, n)
+    sizes = np.array([grain_of_words(word) for word in probed.word])
+    sigma = np.hypot(sizes[:, 1], felt_sigma_phi("pole"))
+    nowhere = np.full(n, np.nan)
+    made = BottomSamples.of((nowhere, nowhere), probed.word, ("pole",) * n, (sizes[:, 0], sigma), np.arange(n) + 2)
+    return BottomSamples(**{**made.__dict__, "x_m": probed.x_m, "y_m": probed.y_m})
+
+
+@dataclass(frozen=True)
+class Judged:
+    "Cells within NEAR_M of a reading: probability of hard, called soft or not, truth, and where they lie."
+
+    hard: np.ndarray
+    called_soft: np.ndarray
+    truly_hard: np.ndarray
+    truly_soft: np.ndarray
+    on_slope: np.ndarray
+    short_range: np.ndarray
+    in_doubt: np.ndarray
+    rmse: float
+    told_right: float
+
+
+def map_of(world, number: int, n: int, days=DAYS, method: str = "auto"):
+    "The stage's own way from soundings to classes, with the depth surface's slope as the pipeline hands it in."
+    soundings = record(world, number, days)
+    read = read_hardness(soundings, SETTINGS, samples_of(world, number, n))
+    surface = make_surface(read.soundings.observed("hardness"), lake_frame(), GridSettings(method=method))
+    bottom, widened = classify_bottom(surface, read.soundings, read.calibration, SETTINGS)
+    return read.soundings, widened, bottom
+
+
+def judge(number: int, n: int, confounders: bool = False, method: str = "auto") -> Judged:
+    "One lake, n samples."
+    world, frame = make_world(number, confounders), lake_frame()
+    soundings, surface, bottom = map_of(world, number, n, method=method)
+    read = np.isfinite(soundings.hardness)
+    x_m, y_m = np.meshgrid(*frame.centres())
+    at = np.column_stack([x_m.ravel(), y_m.ravel()])
+    xy = np.column_stack([soundings.x_m, soundings.y_m])
+    judged = (cKDTree(xy[read]).query(at)[0] <= NEAR_M).reshape(frame.shape) & np.isfinite(bottom.doubt.values)
+    slope = world.pixel_mean(world.slope_deg) > LONE_WALL_DEG
+    band = (y_m - y_m.min() > DAYS[0].skip_m[0]) & (y_m - y_m.min() < DAYS[0].skip_m[1])
+    planted = np.zeros(frame.shape, dtype=bool)
+    for where in world.confounded.values():
+        planted |= world.pixel_mean(where.astype(float)) > 0.9
+    probability = np.stack([grid.values for grid in bottom.probability])
+    left_out = surface.left_out
+    return Judged(
+        probability[2][judged], (probability.argmax(axis=0) == 0)[judged], truly_hard(world)[judged],
+        truly_soft(world)[judged], slope[judged], band[judged], planted[judged],
+        left_out.rmse if left_out else float("nan"), float("nan") if bottom.accuracy is None else bottom.accuracy,
+    )
+
+
+def balanced(told: Judged) -> float:
+    "Mean of the shares of hard and of other cells that are called so."
+    called = told.hard > 0.5
+    return float((called[told.truly_hard].mean() + (~called[~told.truly_hard]).mean()) / 2.0)
+
+
+def false_soft(told: list[Judged], where: list[np.ndarray]) -> float:
+    "Share of cells that are not soft, of those meant, that are called soft."
+    called = np.concatenate([one.called_soft[w & ~one.truly_soft] for one, w in zip(told, where, strict=True)])
+    return float(called.mean())
+
+
+def reliability(told: list[Judged]) -> list[tuple[float, float, int]]:
+    "By decile of the probability of hard: mean stated, share true, cells; lakes pooled."
+    stated = np.concatenate([one.hard for one in told])
+    truth = np.concatenate([one.truly_hard for one in told])
+    tenth = np.clip((stated * 10).astype(int), 0, 9)
+    return [(float(stated[tenth == k].mean()), float(truth[tenth == k].mean()), int((tenth == k).sum()))
+            for k in range(10) if (tenth == k).any()]
+
+
+def figures(numbers: range, confounders: bool = False, method: str = "auto") -> dict[int, list[Judged]]:
+    "All lakes at 12, 3 and no samples, printed and given back."
+    out = {}
+    for n in (12, 3, 0):
+        told = [judge(number, n, confounders, method) for number in numbers]
+        out[n] = told
+        scores = [balanced(one) for one in told]
+        plain = [~one.on_slope & ~one.short_range for one in told]
+        off = [abs(stated - true) for stated, true, cells in reliability(told) if cells >= 200]
+        print(f"\n{n} samples, {len(told)} lakes: balanced accuracy mean {np.mean(scores):.3f}, least {min(scores):.3f}")
+        print("  stated and true share of hard by decile: "
+              + "  ".join(f"{stated:.2f}/{true:.2f} ({cells})" for stated, true, cells in reliability(told)))
+        print(f"  farthest off in a decile with 200 cells: {max(off):.3f}")
+        print(f"  called soft though not: elsewhere {false_soft(told, plain):.4f}, on the slope "
+              f"{false_soft(told, [one.on_slope for one in told]):.4f}, where only the short range went "
+              f"{false_soft(told, [one.short_range & ~one.on_slope for one in told]):.4f}")
+        print(f"  passes held back: RMSE {np.mean([one.rmse for one in told]):.3f}; samples left out told right "
+              f"{np.nanmean([one.told_right for one in told] or [np.nan]) if n else float('nan'):.2f}")
+        if confounders:
+            sure = np.concatenate([np.maximum(one.hard, 1 - one.hard)[one.in_doubt] for one in told])
+            wrong = np.concatenate([((one.hard > 0.5) != one.truly_hard)[one.in_doubt] for one in told])
+            print(f"  where confounders lie: mean sureness {sure.mean():.2f}; wrong and more than 0.8 sure "
+                  f"{np.mean(wrong & (sure > 0.8)):.3f} of cells")
+    return out
+
+
+if __name__ == "__main__":
+    start = time.perf_counter()
+    lakes = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else FIRST_UNSEEN
+    figures(range(first, first + lakes), confounders="confounded" in sys.argv)
+    print(f"\n{time.perf_counter() - start:.0f} s, peak memory "
+          f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
