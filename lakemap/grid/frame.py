@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from lakemap.errors import InputError, NothingUsable, SettingError
-from lakemap.geo.shore import in_water, water_mask, water_polygon
+from lakemap.geo.shore import in_water, shore_on, water_mask
 from lakemap.grid.settings import GridSettings
 from lakemap.model.frame import GridFrame
 from lakemap.model.shoreline import Shoreline
@@ -60,9 +60,10 @@ def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSetti
     if not keep.any():
         raise NothingUsable(f"none of {len(soundings)} soundings is usable; `lakemap check` says why")
     places = _places(np.column_stack([soundings.x_m[keep], soundings.y_m[keep]]))
-    water = None
+    outline = water = None
     if shore is not None:
-        water = water_polygon(shore, soundings.crs)
+        outline = shore_on(shore, soundings.crs)
+        water = outline.water
         _require_near(places, water, shore.source)
     layout = _layout(places, water)
     pixel_m = settings.pixel_m or _chosen_pixel(layout, water)
@@ -72,7 +73,7 @@ def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSetti
     if not mask.any():
         raise InputError(f"shoreline {shore.source if shore else ''}: no pixel of {pixel_m:g} m has its centre in the "
                          "water; choose a smaller --pixel or leave the shoreline out")
-    return GridFrame(shape, transform, soundings.crs, mask, water is not None)
+    return GridFrame(shape, transform, soundings.crs, mask, water is not None, outline)
 
 
 @dataclass(frozen=True)

@@ -49,8 +49,13 @@ def geojson_crs(source: Source) -> str:
 
 def geojson_geometries(source: Source) -> list[BaseGeometry]:
     """All geometries, collections opened. Raises InputError for broken JSON or coordinates."""
-    out: list[BaseGeometry] = []
-    for part in _geometry_parts(_parsed(source), 0):
+    return [made for made, _ in geojson_features(source)]
+
+
+def geojson_features(source: Source) -> list[tuple[BaseGeometry, dict[str, Any]]]:
+    """All geometries with the properties of their feature. Raises InputError for broken JSON or coordinates."""
+    out: list[tuple[BaseGeometry, dict[str, Any]]] = []
+    for part, properties in _geometry_parts(_parsed(source), {}, 0):
         try:
             made = shape(part)
             finite = bool(shapely.is_empty(made)) or all(abs(edge) < 1e12 for edge in shapely.bounds(made))
@@ -58,17 +63,20 @@ def geojson_geometries(source: Source) -> list[BaseGeometry]:
             finite = False
         if not finite:
             raise InputError(f"{source.name}: a {part.get('type')} has broken coordinates; save the file again")
-        out.append(made)
+        out.append((made, properties))
     return out
 
 
-def _geometry_parts(value: Any, depth: int) -> list[dict[str, Any]]:
+def _geometry_parts(
+    value: Any, properties: dict[str, Any], depth: int
+) -> list[tuple[dict[str, Any], dict[str, Any]]]:
     if not isinstance(value, dict) or depth > 16:
         return []
     if value.get("type") in ("FeatureCollection", "GeometryCollection"):
         parts = value.get("features") or value.get("geometries")
         parts = parts if isinstance(parts, list) else []
-        return [found for part in parts for found in _geometry_parts(part, depth + 1)]
+        return [found for part in parts for found in _geometry_parts(part, properties, depth + 1)]
     if value.get("type") == "Feature":
-        return _geometry_parts(value.get("geometry"), depth + 1)
-    return [value] if "coordinates" in value else []
+        own = value.get("properties")
+        return _geometry_parts(value.get("geometry"), own if isinstance(own, dict) else {}, depth + 1)
+    return [(value, properties)] if "coordinates" in value else []

@@ -1,10 +1,15 @@
-"""Shorelines: any polygons in GeoJSON, GeoPackage, Shapefile or FlatGeobuf; islands are holes."""
+"""Shorelines: any polygons in GeoJSON, GeoPackage, Shapefile or FlatGeobuf; islands are holes.
+
+Lines or areas with the attribute ``bank = wall`` mark stretches of the outline where the water is deep at once.
+"""
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 import warnings
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -14,8 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from lakemap.errors import InputError
 from lakemap.geo.crs import unproject
-from lakemap.model.shoreline import Shoreline
-from lakemap.read.geojson import geojson_crs, geojson_geometries, is_geojson
+from lakemap.model.shoreline import NO_WALLS, Shoreline
+from lakemap.read.geojson import geojson_crs, geojson_features, is_geojson
 from lakemap.read.reader import SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
@@ -25,7 +30,9 @@ SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
 SHAPEFILE_POLYGONS = (5, 15, 25)
 SHORE_LAYERS = ("shoreline", "shore", "lake", "water")
 """Layer names that are preferred where a file has several layers of polygons."""
-ENOUGH = 0.5
+BANK, WALL = "bank", "wall"
+"""The attribute, and its value, that marks a stretch where the water is deep at once."""
+_WALL_MARK = re.compile(rb'"bank"\s*:\s*"\s*wall\s*"', re.IGNORECASE)
 MISSING_CRS = "EPSG:4326"
 
 
@@ -43,23 +50,43 @@ class ShorelineReader(Reader):
         if kind == ".shp":
             return SURE if int.from_bytes(source.head[32:36], "little") in SHAPEFILE_POLYGONS else 0.0
         if kind == ".geojson":
-            return SURE if b"Polygon" in source.head else 0.0
+            return SURE if b"Polygon" in source.head or _WALL_MARK.search(source.head) else 0.0
         return SURE if kind else 0.0
 
     def read(self, source: Source, settings: ReadSettings) -> Shoreline:
-        """All polygons as one, in WGS 84 degrees. Raises InputError where there is none or their place is unknown."""
-        if _kind(source) == ".geojson":
-            geometries, crs = geojson_geometries(source), geojson_crs(source)
-        else:
-            geometries, crs = _from_file(source)
-        rings = [shapely.make_valid(shapely.force_2d(shape)) for shape in geometries if _is_area(shape)]
-        if not rings:
+        """All polygons as one, in WGS 84 degrees. Raises InputError where there is none or their place is unknown.
+
+        A file that only marks walls is one too: its water is empty.
+        """
+        marked, crs = _marked(source)
+        walls = [shape for shape, wall in marked if wall and _is_bank(shape)]
+        others = [shape for shape, wall in marked if not wall]
+        rings = [shapely.make_valid(shapely.force_2d(shape)) for shape in others if _is_area(shape)]
+        if not rings and not walls:
             raise InputError(f"{source.name}: no polygon in it; give the water as polygons, islands as holes")
         said = []
-        if len(rings) < len(geometries):
-            said.append(f"{source.name}: {len(geometries) - len(rings)} shapes are no polygons; left out")
+        if len(rings) < len(others):
+            said.append(f"{source.name}: {len(others) - len(rings)} shapes are no polygons; left out")
         water, crs_said = _on_wgs84(_areas_only(shapely.union_all(rings)), crs, source.name)
-        return Shoreline(water, source.name, (*said, *crs_said))
+        kept = [_on_wgs84(shapely.force_2d(shape), crs, source.name)[0] for shape in walls]
+        return Shoreline(water, source.name, (*said, *crs_said), shapely.union_all(kept) if kept else NO_WALLS)
+
+
+def _marked(source: Source) -> tuple[list[tuple[BaseGeometry, bool]], Any]:
+    """Every shape, whether it marks a wall, and the CRS."""
+    if _kind(source) != ".geojson":
+        return _from_file(source)
+    told = [(shape, _is_wall(properties.items())) for shape, properties in geojson_features(source)]
+    return told, geojson_crs(source)
+
+
+def _is_wall(attributes: Iterable[tuple[str, Any]]) -> bool:
+    return any(str(name).lower() == BANK and str(value).strip().lower() == WALL for name, value in attributes)
+
+
+def _is_bank(shape: BaseGeometry | None) -> bool:
+    """Whether a shape can mark a stretch of outline: lines and areas can, points cannot."""
+    return shape is not None and not shape.is_empty and shapely.get_dimensions(shape) > 0
 
 
 def _kind(source: Source) -> str:
@@ -82,8 +109,8 @@ def _areas_only(shape: BaseGeometry) -> BaseGeometry:
     return shapely.union_all([part for part in shapely.get_parts(shape) if _is_area(part)])
 
 
-def _from_file(source: Source) -> tuple[list[BaseGeometry], Any]:
-    """Geometries and CRS of a binary file, read from a copy under a plain name.
+def _from_file(source: Source) -> tuple[list[tuple[BaseGeometry, bool]], Any]:
+    """Geometries, whether each marks a wall, and CRS of a binary file, read from a copy under a plain name.
 
     The copy keeps every virtual path, archive and link out of it, and no journal is left beside the user's file.
     """
@@ -97,13 +124,35 @@ def _from_file(source: Source) -> tuple[list[BaseGeometry], Any]:
             shutil.copyfile(source.path, copy)
             for part in SHAPEFILE_PARTS if suffix == ".shp" else ():
                 _copy_part(source.path, part, copy)
-            frame = pyogrio.read_dataframe(copy, layer=_layer(pyogrio.list_layers(copy), source.name), columns=[])
+            layers = pyogrio.list_layers(copy)
+            chosen = _layer(layers, source.name)
+            frames = [pyogrio.read_dataframe(copy, layer=chosen, columns=_bank_fields(copy, chosen))]
+            for layer in (str(layer) for layer, _ in layers if layer != chosen):
+                if fields := _bank_fields(copy, layer):
+                    frames.append(_walls_only(pyogrio.read_dataframe(copy, layer=layer, columns=fields), frames[0].crs))
         except InputError:
             raise
         except (OSError, ValueError, RuntimeError, AttributeError, shapely.errors.ShapelyError) as fault:
             reason = " ".join(str(fault).replace(folder, "").split())
             raise InputError(f"{source.name}: cannot be read ({reason}); save it as GeoJSON") from None
-        return list(frame.geometry), frame.crs
+        return [pair for frame in frames for pair in _with_marks(frame)], frames[0].crs
+
+
+def _bank_fields(path: Path, layer: str) -> list[str]:
+    import pyogrio
+
+    return [str(name) for name in pyogrio.read_info(path, layer=layer)["fields"] if str(name).lower() == BANK]
+
+
+def _walls_only(frame: Any, crs: Any) -> Any:
+    """Rows of another layer that mark walls, on the CRS of the water's layer."""
+    frame = frame[[wall for _, wall in _with_marks(frame)]]
+    return frame if frame.crs is None or crs is None else frame.to_crs(crs)
+
+
+def _with_marks(frame: Any) -> list[tuple[BaseGeometry, bool]]:
+    told = frame.drop(columns="geometry").to_dict("records")
+    return [(shape, _is_wall(row.items())) for shape, row in zip(frame.geometry, told, strict=True)]
 
 
 def _copy_part(shape: Path, suffix: str, copy: Path) -> None:
@@ -137,7 +186,7 @@ def _on_wgs84(water: BaseGeometry, crs: Any, name: str) -> tuple[BaseGeometry, l
             water = shapely.transform(water, lambda xy: np.column_stack(unproject(crs, xy[:, 0], xy[:, 1])))
     except ProjError as fault:
         raise InputError(f"{name}: its CRS is of no use ({' '.join(str(fault).split())}); save it in WGS 84") from None
-    west, south, east, north = shapely.bounds(water)
+    west, south, east, north = np.nan_to_num(shapely.bounds(water))
     if not (abs(west) <= 360 and abs(east) <= 360 and abs(south) <= 90 and abs(north) <= 90):
         raise InputError(
             f"{name}: reaches to {east:g}, {north:g}, no longitude and latitude; save it in WGS 84 (lon, lat)"

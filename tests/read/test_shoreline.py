@@ -133,3 +133,39 @@ def test_shorelines_of_several_files_are_one(tmp_path):
     shore = read_shore([west, east], PLAIN)
     assert shore.source == "e.json, w.json" and shore.water.area == pytest.approx(2e-4)
     assert read_shore([], PLAIN) is None
+
+
+DAM = LineString([(-100.0, 46.0), (-100.0, 46.01)])
+
+
+@pytest.mark.parametrize("suffix", ["geojson", "gpkg", "fgb"])
+@pytest.mark.parametrize("mark", [DAM, DAM.buffer(0.0005)], ids=["line", "area"])
+def test_stretches_marked_as_walls_are_no_water(tmp_path, suffix, mark):
+    "A line or an area with bank = wall is kept beside the water, and adds nothing to it."
+    path = tmp_path / f"s.{suffix}"
+    rows = {"bank": [None, "Wall "], "name": ["lake", "dam"]}
+    geopandas.GeoDataFrame(rows, geometry=[LAKE, mark], crs="EPSG:4326").to_file(path)
+    shore = read(Source.of(path))
+    assert shore.water.symmetric_difference(LAKE).area < 1e-12
+    assert shore.walls.symmetric_difference(mark).area < 1e-12 and shore.walls.intersects(DAM)
+    assert shore.messages == ()
+
+
+def test_walls_in_a_layer_of_their_own(tmp_path):
+    "A GeoPackage may hold them as lines beside the polygons, on another CRS."
+    path = tmp_path / "s.gpkg"
+    geopandas.GeoDataFrame({"a": [1]}, geometry=[LAKE], crs="EPSG:4326").to_file(path, layer="shoreline")
+    walls = geopandas.GeoDataFrame({"Bank": ["wall", "earth"]}, geometry=[DAM, DAM], crs="EPSG:4326")
+    walls.to_crs("EPSG:26914").to_file(path, layer="walls")
+    shore = read(Source.of(path))
+    assert shore.walls.hausdorff_distance(DAM) < 1e-6 and shore.walls.geom_type == "LineString"
+
+
+def test_walls_in_a_file_of_their_own(tmp_path):
+    "Two files make one shoreline; walls without any water are refused with the next step."
+    wall = {"type": "Feature", "properties": {"bank": "wall"}, "geometry": mapping(DAM)}
+    marks = source_of(tmp_path, json.dumps({"type": "FeatureCollection", "features": [wall]}), "walls.json")
+    both = read_shore([marks, source_of(tmp_path, geojson(LAKE), "s.json")], PLAIN)
+    assert both.water.area == pytest.approx(LAKE.area) and both.walls.equals(DAM)
+    with pytest.raises(InputError, match="no polygon of water"):
+        read_shore([marks], PLAIN)
