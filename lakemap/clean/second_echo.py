@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.clean.neighbours import LEAST_BLOCKS, Others, other_passes
+from lakemap.clean.beside import floor_beside
 from lakemap.clean.settings import CleanSettings
 from lakemap.geo.floor_along import SailedLine, spread
 from lakemap.model.flags import Flag
@@ -15,6 +17,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Levels = tuple[Floats, Floats]
+Twice = Callable[[Ints, Levels], Bools]
 
 LEAST_ROWS = 3
 """Shorter runs are spikes."""
@@ -34,10 +37,16 @@ STEP_REACH_M = 15.0
 """Rows farther apart do not show whether the depth leapt or the floor fell."""
 USUAL_STEPS, USUAL_ROWS = 4.0, 8
 """A leap is this many times the usual step among so many rows before and after it."""
+WEAK_STEPS = 1.5
+"""Over steep floor or with few rows steps are long and no leap stands out: then this must do, and both ends must lie at
+the echo's place, and no pass that crosses may have seen the floor so deep."""
 BETWEEN = 1.5
-"""Rows of a locked run are those deeper than this many times the floor; readings of the floor in between stay."""
-BACKED_SHARE = 0.8
+"""Rows of a locked run are those deeper than this many times the floor, which lies at half their neighbours' depth;
+readings of the floor in between stay."""
+BACKED_SHARE = 0.7
 """Of the rows that other passes cross, this share must lie at the second echo's place."""
+DENIED_SHARE, FLOOR_SHARE = 0.5, 0.2
+"""Where half of them lie within this share of the depth that other passes show, the run is floor."""
 
 
 def flag_second_echo(soundings: Soundings, line: SailedLine, settings: CleanSettings, draft_m: Floats) -> Soundings:
@@ -75,26 +84,53 @@ def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, ext
     start, end = depth[first], depth[last]
     before = _levels(line, depth, np.maximum(first - 1, 0), -1)
     after = _levels(line, depth, np.minimum(last + 1, len(line) - 1), 1)
-    early, leapt_in = _leaps(line, depth, usual, first)
-    later, leapt_out = _leaps(line, depth, usual, last + 1)
+    early, step_in = _steps_at(line, depth, usual, first)
+    later, step_out = _steps_at(line, depth, usual, last + 1)
     size = last - first + 1
     floor_before, floor_after = _floor_rows(np.roll(size, 1), early), _floor_rows(np.roll(size, -1), later)
-    leapt_in, leapt_out = leapt_in & (floor_before > 0), leapt_out & (floor_after > 0)
-    twice_before = leapt_in & twice(start, before, extra_m[first])
-    twice_after = leapt_out & twice(end, after, extra_m[last])
+    step_in, step_out = np.where(floor_before > 0, step_in, 0.0), np.where(floor_after > 0, step_out, 0.0)
+    leapt_in, leapt_out = step_in >= USUAL_STEPS, step_out >= USUAL_STEPS
+    in_place, out_place = twice(start, before, extra_m[first]), twice(end, after, extra_m[last])
+    twice_before, twice_after = leapt_in & in_place, leapt_out & out_place
     near_before = leapt_in & twice(start, before, extra_m[first], OTHER_END)
     near_after = leapt_out & twice(end, after, extra_m[last], OTHER_END)
     long = size >= LEAST_ROWS
     between = floor_before + floor_after >= LEAST_SHARE * size
     sure = long & between & (twice_before & near_after | near_before & twice_after)
-    doubtful = long & ~sure & (twice_before | twice_after | (~early & ~later))
-    if doubtful.any():
-        others = other_passes(soundings, line.rows, settings.neighbour_cell_m)
-        said = np.nan_to_num(others.level_m)
-        at_place = twice(line.depth_m, (said, said), extra_m)
-        sure |= doubtful & _backed(others, at_place, first, last)
-    floor = np.where(twice_before, before[0], np.where(twice_after, after[0], np.minimum(start, end) / 2))
-    return np.repeat(sure, size) & (line.depth_m > BETWEEN * np.repeat(floor, size))
+    weak = long & between & ~sure & (step_in >= WEAK_STEPS) & (step_out >= WEAK_STEPS) & in_place & out_place
+    doubtful = long & ~sure & (twice_before | twice_after | (~early & ~later) | _one_weak_end(
+        (early, step_in, in_place), (later, step_out, out_place)))
+    asked = weak | doubtful
+    if asked.any():
+        backed, denied = _asked(soundings, line, asked, (first, last), lambda of, floor: twice(
+            line.depth_m[of], floor, extra_m[of]))
+        sure |= doubtful & backed | weak & ~denied
+    return np.repeat(sure, size) & (line.depth_m > BETWEEN / 2.0 * depth)
+
+
+def _one_weak_end(early: tuple[Bools, Floats, Bools], later: tuple[Bools, Floats, Bools]) -> Bools:
+    """Pieces that begin or end with the stretch and lie at the echo's place at their other end."""
+    (joined_in, step_in, in_place), (joined_out, step_out, out_place) = early, later
+    return np.asarray(
+        (~joined_out & (step_in >= WEAK_STEPS) & in_place) | (~joined_in & (step_out >= WEAK_STEPS) & out_place)
+    )
+
+
+def _asked(
+    soundings: Soundings, line: SailedLine, asked: Bools, ends: tuple[Ints, Ints], twice: Twice
+) -> tuple[Bools, Bools]:
+    """Which pieces other passes say are at the echo's place, and which they say are floor."""
+    first, last = ends
+    size = last - first + 1
+    of = np.flatnonzero(np.repeat(asked, size))
+    said = floor_beside(soundings, line.rows[of], soundings.usable(), same_date=False)
+    crossed, at_place, floor = (np.zeros(len(line), dtype=bool) for _ in range(3))
+    level, spread, depth = np.nan_to_num(said.level_m), np.nan_to_num(said.spread_m), line.depth_m[of]
+    crossed[of] = said.known
+    at_place[of] = said.known & twice(of, (level - spread, level + spread))
+    near = np.maximum(LEAST_TOLERANCE_M, FLOOR_SHARE * level) + spread
+    floor[of] = said.known & (np.abs(depth - level) <= near)
+    return _mostly(crossed, at_place, first, last), _mostly(crossed, floor, first, last, DENIED_SHARE)
 
 
 def _floor_rows(size: Ints, joined: Bools) -> Ints:
@@ -143,17 +179,18 @@ def _usual_step(line: SailedLine, depth: Floats) -> Floats:
     return np.asarray(np.median(step[spread(low, np.maximum(high, low + 1), 2 * USUAL_ROWS)], axis=1))
 
 
-def _leaps(line: SailedLine, depth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Bools]:
-    """Whether row ``to`` continues the stretch of the row before it, and whether the depth leaps between the two."""
+def _steps_at(line: SailedLine, depth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Floats]:
+    """Whether row ``to`` continues the stretch of the row before it, and the step of depth between the two as so many
+    usual steps; 0 where they lie too far apart to tell a leap from a slope."""
     joined = line.same_stretch(to - 1, to)
     at, back = np.clip(to, 0, len(line) - 1), np.clip(to - 1, 0, len(line) - 1)
     near = line.s_m[at] - line.s_m[back] <= STEP_REACH_M
-    return joined, near & (np.abs(depth[at] - depth[back]) >= USUAL_STEPS * usual[at])
+    step = np.abs(depth[at] - depth[back]) / np.maximum(usual[at], 1e-6)
+    return joined, np.where(near, step, 0.0)
 
 
-def _backed(others: Others, at_place: Bools, first: Ints, last: Ints) -> Bools:
-    """Pieces that other passes cross often enough and nearly everywhere find at half the depth."""
-    crossed = others.blocks >= LEAST_BLOCKS
-    seen, agreed = (np.concatenate([[0], np.cumsum(mask)]) for mask in (crossed, crossed & at_place))
-    n_seen, n_agreed = seen[last + 1] - seen[first], agreed[last + 1] - agreed[first]
-    return np.asarray((n_seen >= LEAST_ROWS) & (n_agreed >= BACKED_SHARE * n_seen))
+def _mostly(crossed: Bools, agreed: Bools, first: Ints, last: Ints, share: float = BACKED_SHARE) -> Bools:
+    """Pieces that other passes cross often enough and of which they say so in at least a share of the rows crossed."""
+    seen, yes = (np.concatenate([[0], np.cumsum(mask)]) for mask in (crossed, agreed))
+    n_seen, n_yes = seen[last + 1] - seen[first], yes[last + 1] - yes[first]
+    return np.asarray((n_seen >= LEAST_ROWS) & (n_yes >= share * n_seen))
