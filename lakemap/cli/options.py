@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from lakemap.errors import UsageError
-from lakemap.project import Lake, read_settings_file, with_settings
+from lakemap.project import Lake, laid_over, read_settings_file, with_settings
 from lakemap.read.find import roles_read
 from lakemap.read.reader import OPTIONS, Role
 from lakemap.units import parse_length_m
@@ -45,7 +45,10 @@ _OPTIONS = (
     click.option("--settings", "settings_file", type=_READABLE, help="Settings file (TOML)."),
     click.option("--set", "assignments", multiple=True, metavar="KEY=VALUE",
                  help="One setting, such as clean.draft_m=0.4."),
-    click.option("--crs", help="Metric CRS to work on, such as EPSG:32632; else the UTM zone of the lake."),
+    click.option("--area", type=_READABLE, help="Keep to these polygons."),
+    click.option("--since", metavar="DATE", help="Keep to readings from this date or time on (UTC)."),
+    click.option("--until", metavar="DATE", help="Keep to readings up to this date or time (UTC)."),
+    click.option("--crs", help="CRS of the columns x and y of tables, such as EPSG:26915."),
     click.option("--quiet", is_flag=True, help="Say nothing but faults."),
 )
 
@@ -64,11 +67,12 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
         raise UsageError("no files given; name logs, tables or folders, or try: lakemap demo")
     tables = with_settings({}, [f"{key}={_toml(value)}" for key, value in (extra or {}).items()])
     if given["settings_file"]:
-        tables = _laid_over(tables, read_settings_file(given["settings_file"]))
+        tables = laid_over(tables, read_settings_file(given["settings_file"]))
     name = str(tables.pop("name", name))
     flags = {
         "publish.units": given["units"], "read.depth_unit": given["depth_unit"], "read.depth_from": given["depth_from"],
-        "read.columns": given["columns"], "grid.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
+        "read.columns": given["columns"], "read.area": given.get("area"), "read.since": given.get("since"),
+        "read.until": given.get("until"), "read.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
         "grid.method": given.get("method"), "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
     }
     short = [f"{key}={_toml(value)}" for key, value in flags.items() if value is not None]
@@ -80,13 +84,6 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
 
 def _toml(value: Any) -> str:
     return repr(value) if isinstance(value, int | float) else f'"{value}"'
-
-
-def _laid_over(below: dict[str, Any], above: dict[str, Any]) -> dict[str, Any]:
-    out = dict(below)
-    for name, table in above.items():
-        out[name] = {**out.get(name, {}), **table} if isinstance(table, dict) else table
-    return out
 
 
 def _contour_m(text: str | None, units: str | None) -> float | None:

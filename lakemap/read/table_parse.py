@@ -239,16 +239,10 @@ class TableParser:
         if w.kind == "text":
             written = written_times(cells)
             return {f"{name}.day": written.day, f"{name}.clock": written.clock_s, f"{name}.zoned": written.zoned}
-        return {name: self._codes(name, w, cells)}
-
-    def _codes(self, name: str, w: Wanted, cells: pa.Array) -> NDArray[np.int8]:
-        lowered = pc.utf8_lower(cells)
-        at = np.asarray(pc.index_in(lowered, pa.array(w.words)).fill_null(STRANGE))
-        codes = np.where(np.asarray(pc.equal(lowered, "")), EMPTY, at).astype(np.int8)
-        strange = np.flatnonzero(codes == STRANGE)
-        if len(strange):
-            self.strange.setdefault(name, lowered[int(strange[0])].as_py())
-        return codes
+        codes, strange = word_codes(cells, w)
+        if strange:
+            self.strange.setdefault(name, strange)
+        return {name: codes}
 
     def _note_marks(self, texts: pa.Table) -> None:
         for name, w in self.wanted.items():
@@ -261,6 +255,15 @@ class TableParser:
 
 
 PLACE_AND_DEPTH = ("lat", "lon", "x", "y", "depth")
+
+
+def word_codes(cells: pa.Array, w: Wanted) -> tuple[NDArray[np.int8], str]:
+    """Index of each word (n,) among the known ones, whatever its case, EMPTY or STRANGE; and the first strange one."""
+    lowered = pc.utf8_lower(cells)
+    at = np.asarray(pc.index_in(lowered, pa.array(w.words)).fill_null(STRANGE))
+    codes = np.where(np.asarray(pc.equal(lowered, "")), EMPTY, at).astype(np.int8)
+    strange = np.flatnonzero(codes == STRANGE)
+    return codes, lowered[int(strange[0])].as_py() if len(strange) else ""
 
 
 def number_cells(cells: pa.Array) -> NDArray[np.float64]:
