@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from threadpoolctl import threadpool_limits
 
 from lakemap.changes import change_layers, find_changes
-from lakemap.clean import clean, flag_off_water
+from lakemap.clean import clean, flag_off_water, part_of, prove_corrections, set_clocks, shore_within
 from lakemap.echo import find_rises, place_marks
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
@@ -20,7 +20,7 @@ from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
-from lakemap.read import read_logs, read_marks, read_shore
+from lakemap.read import read_lake_facts, read_logs, read_marks, read_shore
 from lakemap.spots import find_spots, score_spots
 from lakemap.terrain import describe_terrain
 
@@ -38,13 +38,17 @@ def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
     """Read and clean; no surface is made."""
     s = lake.settings
     progress("reading")
-    soundings = read_logs(lake.logs, s.read)
-    shore = read_shore(lake.shore, s.read)
+    facts = read_lake_facts(lake.files, s.read)
+    soundings = read_logs(lake.logs, s.read, progress, s.log)
+    area = read_shore([lake.area], s.read) if lake.area else None
+    shore = shore_within(read_shore(lake.shore, s.read), area)
     progress("cleaning")
+    soundings = part_of(set_clocks(soundings, facts.boats, s.clean), area, *s.read.span_s())
     soundings = on_crs(soundings, working_crs(soundings, s.grid.crs))
     soundings = flag_off_water(soundings, shore, s.clean)
-    soundings = clean(soundings, s.clean)
-    return Checked(soundings, find_crossovers(soundings), shore)
+    soundings = clean(soundings, s.clean, facts, shore)
+    crossovers = find_crossovers(soundings)
+    return Checked(prove_corrections(soundings, crossovers), crossovers, shore)
 
 
 # one thread: the last bits of a product depend on how threads share it

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from lakemap.clean.settings import CleanSettings
 from lakemap.errors import InputError
 from lakemap.model.boat import NO_SOUNDER, Boat, Sounder
@@ -27,7 +29,8 @@ Known = dict[str, tuple[Any, str]]
 def settle_facts(soundings: Soundings, boats: Sequence[Boat], settings: CleanSettings) -> Soundings:
     """Every log's facts with their ``origins``: setting, the boat's file, or the log itself, in that order.
 
-    A log without a ``sounder`` of its own has the only one there is. Raises InputError where a log's sounder cannot be
+    A log without a ``sounder`` of its own has the only one there is, but readings taken one by one (a line, a pole, a
+    casting) are of no boat. Raises InputError where a log's sounder cannot be
     known: two boats or two sounders claim it, or none has the name that lake.toml gives.
     """
     said: list[str] = []
@@ -37,7 +40,8 @@ def settle_facts(soundings: Soundings, boats: Sequence[Boat], settings: CleanSet
 
 def _settled(facts: LogFacts, boats: Sequence[Boat], settings: CleanSettings, said: list[str]) -> LogFacts:
     found = _sounder_of(facts, boats)
-    layers = [_of_setting(settings), _of_boat(*found) if found else {}, _of_log(facts)]
+    general = {} if facts.single or not facts.acoustic else _of_setting(settings)
+    layers = [general, _of_boat(*found) if found else {}, _of_log(facts)]
     known: Known = {}
     for layer in reversed(layers):
         for name, told in layer.items():
@@ -85,8 +89,27 @@ def _of_log(facts: LogFacts) -> Known:
     return own
 
 
+def set_clocks(soundings: Soundings, boats: Sequence[Boat], settings: CleanSettings) -> Soundings:
+    """Times of logs put back by what their boat's clock was ahead; called once, before anything looks at times."""
+    if not settings.applies("clock"):
+        return soundings
+    ahead = np.zeros(max(len(soundings.logs), 1))
+    for code, facts in enumerate(soundings.logs):
+        found = _sounder_of(facts, boats)
+        if found is not None and found[0].clock_offset_s and facts.has_date:
+            ahead[code] = found[0].clock_offset_s
+    if not ahead.any():
+        return soundings
+    by_row = ahead[soundings.log]
+    millis = np.round(by_row * 1000.0).astype(np.int64).astype("timedelta64[ms]")
+    said = [f"{facts.name}: its clock is set back by {ahead[code]:g} s" for code, facts in enumerate(soundings.logs)
+            if ahead[code]]
+    put_right = soundings.with_columns(time_s=soundings.time_s - by_row, time_utc=soundings.time_utc - millis)
+    return put_right.with_messages(*said)
+
+
 def _sounder_of(facts: LogFacts, boats: Sequence[Boat]) -> tuple[Boat, Sounder] | None:
-    if facts.sounder == NO_SOUNDER or not boats:
+    if facts.sounder == NO_SOUNDER or not boats or (facts.sounder is None and (facts.single or not facts.acoustic)):
         return None
     every = [(boat, sounder) for boat in boats for sounder in boat.sounders]
     if facts.sounder is None:

@@ -57,7 +57,8 @@ def row_drafts(soundings: Soundings, settings: CleanSettings) -> Drafts:
     own = np.array([0.0 if value is None else value for value in within] or [0.0])[soundings.log]
     same = np.array([value is None for value in within] or [False])[soundings.log]
     surface, keel_told = _by_log(soundings, _from_surface), _by_log(soundings, _keel_told)
-    known = np.where(surface, _by_log(soundings, _reference_known), told & keel_told)
+    by_hand = _by_log(soundings, _by_hand)
+    known = np.where(surface, _by_log(soundings, _reference_known), told & keel_told) | by_hand
     within_m = np.where(same, true_m, own)
     if not settings.applies("draft"):
         true_m = np.where(surface, within_m, true_m)
@@ -85,6 +86,10 @@ def _keel_told(log: LogFacts) -> bool:
     return log.depth_reference != "keel" or log.datum_offset_m is not None
 
 
+def _by_hand(log: LogFacts) -> bool:
+    return not log.acoustic
+
+
 def _reference_known(log: LogFacts) -> bool:
     return log.reference_known
 
@@ -110,7 +115,8 @@ def correct_depths(
     """
     drafts = row_drafts(soundings, settings)
     below = soundings.logged_depth_m - drafts.within_m
-    wet = soundings.logged_depth_m > 0
+    by_hand = _by_log(soundings, _by_hand)
+    wet = (soundings.logged_depth_m > 0) & ~by_hand
     nominal = soundings.per_log("nominal_sound_speed_mps")
     if not settings.applies("sound speed"):
         nominal = np.full(len(soundings), np.nan)
@@ -124,7 +130,7 @@ def correct_depths(
         done, depth = _listed(done, "lake level", -risen), depth - risen
         done = replace(done, datum=level.datum)
     used = soundings.usable() & np.isfinite(depth)
-    offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known, used)
+    offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known | by_hand, used)
     done = with_common(done.with_columns(depth_m=depth), common_parts(offset_known, speed_known))
     said = _said(offset_known, speed_known) if used.any() else []
     return done.with_messages(*scaled.messages, *(level.messages if level else ()), *said)

@@ -56,3 +56,14 @@ def _without_empty_logs(soundings: Soundings) -> Soundings:
     return replace(
         soundings, logs=tuple(soundings.logs[code] for code in filled), log=number[soundings.log].astype(np.int32)
     )
+
+
+def shore_within(shore: Shoreline | None, area: Shoreline | None) -> Shoreline | None:
+    """The shoreline's water inside ``area``; where the area cuts through water the outline is no shore: a wall."""
+    if shore is None or area is None:
+        return shore
+    water = shapely.intersection(shore.water, area.water)
+    if water.is_empty:
+        raise NothingUsable(f"{area.source} and {shore.source} do not meet; give the area of this lake")
+    cut = shapely.difference(shapely.boundary(area.water), shapely.boundary(shore.water))
+    return replace(shore, water=water, walls=shapely.union(shore.walls, shapely.intersection(cut, shore.water)))

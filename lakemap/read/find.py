@@ -18,6 +18,8 @@ from lakemap.read.unpack import packing_of
 
 __all__ = ["LakeFiles", "find_readers", "reader_for", "roles_read", "sort_files"]
 
+LAKE_SETTINGS = "lake.toml"
+"""A lake folder's own settings: project.py reads them, no reader does."""
 Forced = Role | Sequence[Role]
 
 
@@ -103,7 +105,7 @@ def _walk(folder: Path, messages: list[str]) -> Iterator[Path]:
     except OSError as fault:
         raise InputError(f"{folder}: cannot be read ({fault.strerror}); check the permission") from None
     for path in entries:
-        if path.name.startswith("."):
+        if path.name.startswith(".") or path.name == LAKE_SETTINGS:
             continue
         if not path.is_dir():
             yield path
