@@ -54,12 +54,13 @@ class _Blocks:
     dated_s: Floats
 
 
-def floor_beside(soundings: Soundings, rows: Ints, use: Bools, same_date: bool) -> Beside:
-    """The floor at ``rows`` (k,) by the rows of ``use`` (n,) that belong to other passes; depths as logged.
+def floor_beside(soundings: Soundings, depth_m: Floats, rows: Ints, use: Bools, same_date: bool) -> Beside:
+    """The floor at ``rows`` (k,) by the rows of ``use`` (n,) that belong to other passes, in terms of ``depth_m`` (n,):
+    depths of all logs from one zero.
 
     With ``same_date`` only readings within SAME_DATE_S count, where both are dated.
     """
-    blocks = _block_medians(soundings, np.flatnonzero(use & (soundings.pass_id != NO_PASS)))
+    blocks = _block_medians(soundings, depth_m, np.flatnonzero(use & (soundings.pass_id != NO_PASS)))
     if len(blocks.depth) == 0 or len(rows) == 0:
         return Beside(np.full(len(rows), np.nan), np.full(len(rows), np.nan), np.zeros(len(rows), np.int64))
     xy = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
@@ -113,15 +114,15 @@ def _dated_s(soundings: Soundings, rows: Ints) -> Floats:
     return np.where(np.isnat(dated), np.nan, dated.astype(np.int64) / 1000.0)
 
 
-def _block_medians(soundings: Soundings, rows: Ints) -> _Blocks:
+def _block_medians(soundings: Soundings, depth_m: Floats, rows: Ints) -> _Blocks:
     """One reading of each pass in each square of BLOCK_M, median depth at its mean place."""
-    rows = rows[np.isfinite(soundings.logged_depth_m[rows])]
+    rows = rows[np.isfinite(depth_m[rows])]
     x, y, sailed = soundings.x_m[rows], soundings.y_m[rows], soundings.pass_id[rows].astype(np.int64)
     if len(rows) == 0:
         return _Blocks(np.empty((0, 2)), np.empty(0), np.empty(0, np.int64), np.empty(0))
     column, line = (np.floor((values - values.min()) / BLOCK_M).astype(np.int64) for values in (x, y))
     cell = (sailed * (line.max() + 1) + line) * (column.max() + 1) + column
-    depth = soundings.logged_depth_m[rows]
+    depth = depth_m[rows]
     order = np.lexsort((depth, cell))
     new = np.concatenate([[True], np.diff(cell[order]) != 0])
     block, first = np.cumsum(new) - 1, np.flatnonzero(new)

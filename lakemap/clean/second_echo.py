@@ -58,8 +58,8 @@ def flag_second_echo(soundings: Soundings, line: SailedLine, settings: CleanSett
     """
     locked = np.zeros(len(soundings), dtype=bool)
     if len(line) >= LEAST_ROWS:
-        extra = np.where(_refers_to_surface(soundings)[line.rows], 0.0, draft_m[line.rows])
-        locked[line.rows[_locked(soundings, line, settings, extra)]] = True
+        above_m = np.where(_refers_to_surface(soundings), 0.0, draft_m)
+        locked[line.rows[_locked(soundings, line, settings, above_m)]] = True
     return soundings.with_flag(Flag.second_echo_lock, locked)
 
 
@@ -69,7 +69,9 @@ def _refers_to_surface(soundings: Soundings) -> Bools:
     return np.asarray(table[soundings.log])
 
 
-def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, extra_m: Floats) -> Bools:
+def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, above_m: Floats) -> Bools:
+    """Which rows of the line are locked; ``above_m`` (n,) of water above what a row's depth counts from."""
+    extra_m = above_m[line.rows]
     depth = _without_lone(line)
     first, last = _pieces(line, depth)
     usual = _usual_step(line, depth)
@@ -102,7 +104,7 @@ def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, ext
         (early, step_in, in_place), (later, step_out, out_place)))
     asked = weak | doubtful
     if asked.any():
-        backed, denied = _asked(soundings, line, asked, (first, last), lambda of, floor: twice(
+        backed, denied = _asked(soundings, line, asked, (first, last), above_m, lambda of, floor: twice(
             line.depth_m[of], floor, extra_m[of]))
         sure |= doubtful & backed | weak & ~denied
     return np.repeat(sure, size) & (line.depth_m > BETWEEN / 2.0 * depth)
@@ -117,19 +119,21 @@ def _one_weak_end(early: tuple[Bools, Floats, Bools], later: tuple[Bools, Floats
 
 
 def _asked(
-    soundings: Soundings, line: SailedLine, asked: Bools, ends: tuple[Ints, Ints], twice: Twice
+    soundings: Soundings, line: SailedLine, asked: Bools, ends: tuple[Ints, Ints], above_m: Floats, twice: Twice
 ) -> tuple[Bools, Bools]:
     """Which pieces other passes say are at the echo's place, and which they say are floor."""
     first, last = ends
     size = last - first + 1
     of = np.flatnonzero(np.repeat(asked, size))
-    said = floor_beside(soundings, line.rows[of], soundings.usable(), same_date=False)
+    said = floor_beside(
+        soundings, soundings.logged_depth_m + above_m, line.rows[of], soundings.usable(), same_date=False)
     crossed, at_place, floor = (np.zeros(len(line), dtype=bool) for _ in range(3))
-    level, spread, depth = np.nan_to_num(said.level_m), np.nan_to_num(said.spread_m), line.depth_m[of]
+    level = np.nan_to_num(said.level_m - above_m[line.rows[of]])
+    spread, depth = np.nan_to_num(said.spread_m), line.depth_m[of]
     crossed[of] = said.known
     at_place[of] = said.known & twice(of, (level - spread, level + spread))
     near = np.maximum(LEAST_TOLERANCE_M, FLOOR_SHARE * level) + spread
-    floor[of] = said.known & (np.abs(depth - level) <= near)
+    floor[of] = said.known & (np.abs(depth - level) <= near) & ~at_place[of]
     return _mostly(crossed, at_place, first, last), _mostly(crossed, floor, first, last, DENIED_SHARE)
 
 
