@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from lakemap.errors import InputError, NothingUsable, SettingError
 from lakemap.geo.shore import in_water, shore_on, water_mask
 from lakemap.grid.settings import GridSettings
+from lakemap.grid.track_outline import track_outline
 from lakemap.model.frame import GridFrame
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
@@ -49,7 +50,7 @@ def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSetti
     Pixel: ``grid.pixel_m``, else a fifth of the passes' spacing or a 200th of the survey, the smaller, rounded
     down to 1, 2, 5, 10 ... m, at least 1 m. Edges are whole multiples of the pixel, so that the frame depends on what
     was surveyed, not on its order. With a shoreline the frame is its box, cut to the soundings and half their extent
-    around; without, the soundings' box and a margin, all of it water.
+    around; without, the soundings' box and a margin, and its water is what the tracks enclose.
 
     Raises NothingUsable without a usable sounding, InputError for a shoreline elsewhere, SettingError for a pixel
     that would need more than ``grid.max_cells``.
@@ -69,7 +70,10 @@ def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSetti
     pixel_m = settings.pixel_m or _chosen_pixel(layout, water)
     shape, transform = _lattice(_bounds(layout, water, pixel_m), pixel_m)
     _require_memory(shape, pixel_m, settings)
-    mask = np.ones(shape, dtype=bool) if water is None else water_mask(water, shape, transform)
+    if water is None:
+        mask = track_outline(places, shape, transform, layout.spacing_m)
+    else:
+        mask = water_mask(water, shape, transform)
     if not mask.any():
         raise InputError(f"shoreline {shore.source if shore else ''}: no pixel of {pixel_m:g} m has its centre in the "
                          "water; choose a smaller --pixel or leave the shoreline out")

@@ -149,6 +149,8 @@ def _messages(obs: Observations, frame: GridFrame) -> tuple[str, ...]:
     off = int(np.count_nonzero(~frame.pixel_of(obs.xy[:, 0], obs.xy[:, 1])[2]))
     if off:
         told.append(f"{obs.name}: {off} of {len(obs)} readings lie off the frame")
+    if not frame.shore_known:
+        told.append(f"{obs.name}: no shoreline given, so the outline is what the tracks enclose; it is no bank")
     return tuple(told)
 
 

@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 class GridFrame:
     """``shape`` (rows, columns), north up; ``transform`` column, row -> x, y of a pixel's corner [m].
 
-    ``water`` (rows, columns) is False on land; all True where no shoreline is known (``shore_known`` says which).
+    ``water`` (rows, columns) is False on land; where no shoreline is known (``shore_known`` False) it is what the
+    tracks enclose, and its edge is no bank.
     ``shore`` is the outline itself, finer than any pixel, where there is one: thin land parts water in it.
     """
 

@@ -93,10 +93,10 @@ def _sheet(frame: GridFrame) -> tuple[Figure, Axes]:
 
 
 def _paint_ground(axes: Axes, frame: GridFrame) -> None:
-    """Land, and water of which nothing is known, in two greys below the colours."""
+    """Land, and water of which nothing is known, in two greys below the colours; no land without a shoreline."""
     step = _step(frame.shape)
     ground = LinearSegmentedColormap.from_list("ground", [_LAND, _WATER_UNKNOWN])
-    water = frame.water[::step, ::step].astype(float)
+    water = (frame.water[::step, ::step] | (not frame.shore_known)).astype(float)
     axes.imshow(water, cmap=ground, vmin=0, vmax=1, extent=_extent(frame), interpolation="nearest", zorder=1)
 
 

@@ -51,7 +51,26 @@ def test_frame_depends_on_no_order(lake_soundings):
     assert frame_for(shuffled, None, GridSettings()) == frame
     assert all(edge % frame.pixel_m == 0 for edge in frame.bounds)
     assert not frame.shore_known
-    assert frame.water.all()
+
+
+def test_without_a_shoreline_the_tracks_make_the_outline(lake_soundings):
+    "Everything between passes is drawn, nothing beyond three pixels outside; the corners of the box are not water."
+    frame = frame_for(lake_soundings, None, GridSettings())
+    row, column, _ = frame.pixel_of(lake_soundings.x_m, lake_soundings.y_m)
+    assert frame.water[row, column].all() and not frame.water[0, 0] and not frame.water[-1, -1]
+    inside = rough_lake(1).inside(*np.meshgrid(*frame.centres()))
+    assert frame.water[inside].mean() > 0.95
+    assert frame.water[~inside].mean() < 0.15
+
+
+def test_land_between_two_arms_is_not_drawn_over():
+    "Two surveyed arms 300 m apart with nothing between them stay two; passes 30 m apart are joined."
+    arm = np.array([[x, y] for x in np.arange(0, 121, 30) for y in np.arange(0, 900, 3)], float)
+    both = np.concatenate([arm, arm + [420, 0], [[x, 0.0] for x in range(120, 420, 3)]]) + [400_000, 5_000_000]
+    frame = frame_for(soundings_at(both), None, GridSettings(pixel_m=5.0))
+    at = np.array([[400_060.0, 5_000_400.0], [400_475.0, 5_000_400.0], [400_270.0, 5_000_400.0]])
+    row, column, _ = frame.pixel_of(at[:, 0], at[:, 1])
+    assert frame.water[row, column].tolist() == [True, True, False]
 
 
 def test_island_is_land(lake_soundings):
