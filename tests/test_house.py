@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "lakemap"
 MODULES = sorted(PACKAGE.rglob("*.py"))
-STAGES = ("read", "echo", "clean", "hardness", "grid", "changes", "terrain", "water", "spots", "publish")
+STAGES = ("read", "echo", "clean", "hardness", "grid", "changes", "terrain", "water", "trips", "spots", "publish")
 FORBIDDEN_NAMES = {"utils", "helpers", "common", "misc"}
 
 BASE = {"errors", "version"}

@@ -1,0 +1,149 @@
+"""A trip: which spots, in which order, by which water, home in time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from lakemap.errors import NothingUsable
+from lakemap.geo.crs import project, unproject
+from lakemap.model.trip import Stop, Trip
+from lakemap.physics.sun import sunset_utc
+from lakemap.trips.tour import Task, best_tour
+from lakemap.trips.ways import Waterways, Ways, ways_between
+from lakemap.units import length_slot
+
+Floats = NDArray[np.float64]
+
+SLACK = 0.05
+"""Share of the driving time kept in hand: a way on the water is never driven as drawn (own choice)."""
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """k spots that a trip may visit: name, kind, place, depth and worth (their score)."""
+
+    name: tuple[str, ...]
+    kind: tuple[str, ...]
+    lon_deg: Floats
+    lat_deg: Floats
+    depth_m: Floats
+    worth: Floats
+
+    def __len__(self) -> int:
+        return len(self.name)
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """``start_lon_deg, start_lat_deg``: where the boat is put in, and comes home to; ``time_s`` there is;
+    ``speed_mps`` between spots; ``stay_s`` at each; ``reach_m`` of fuel or battery; ``start``: UTC, None where no clock
+    matters; ``by_sunset``: be home before the sun sets; ``snap_m``: how far a spot may lie from driven water."""
+
+    start_lon_deg: float
+    start_lat_deg: float
+    time_s: float
+    speed_mps: float
+    stay_s: float = 900.0
+    reach_m: float = np.inf
+    start: np.datetime64 | None = None
+    by_sunset: bool = True
+    snap_m: float = 40.0
+
+
+def plan_trip(spots: Candidates, water: Waterways, wishes: Wishes) -> Trip:
+    """The best trip over the spots. Raises NothingUsable where the start lies off the water that may be driven."""
+    frame = water.frame
+    at = _places(frame.crs, wishes, spots)
+    ways = ways_between(water, at, wishes.snap_m)
+    if ways.at[0] < 0:
+        raise NothingUsable(
+            f"start {wishes.start_lat_deg:.5f},{wishes.start_lon_deg:.5f}: no water that may be driven within "
+            f"{wishes.snap_m:g} m of it; start from a place the boat has been, or allow open water")
+    time_s, ends_by = _time(wishes)
+    leg_s = ways.length_m * (1 + SLACK) / wishes.speed_mps
+    task = Task(spots.worth, np.full(len(spots), wishes.stay_s), leg_s, ways.length_m, time_s, wishes.reach_m)
+    order = best_tour(task)
+    return _trip(spots, task, order, ways, wishes, ends_by)
+
+
+def _places(crs: CRS, wishes: Wishes, spots: Candidates) -> Floats:
+    lon = np.concatenate([[wishes.start_lon_deg], spots.lon_deg])
+    lat = np.concatenate([[wishes.start_lat_deg], spots.lat_deg])
+    return np.column_stack(project(crs, lon, lat))
+
+
+def _time(wishes: Wishes) -> tuple[float, np.datetime64]:
+    """Time there is [s], and the moment by which the boat must be home (NaT without a start)."""
+    if wishes.start is None:
+        return wishes.time_s, np.datetime64("NaT", "s")
+    start = wishes.start.astype("datetime64[s]")
+    end = start + np.timedelta64(int(wishes.time_s), "s")
+    local_day = (start + np.timedelta64(round(wishes.start_lon_deg / 15 * 3600), "s")).astype("datetime64[D]")
+    sunset = sunset_utc(local_day, wishes.start_lon_deg, wishes.start_lat_deg)
+    if wishes.by_sunset and sunset is not None and sunset < end:
+        end = sunset
+    if end <= start:
+        raise NothingUsable(f"start {start}Z: the sun has set (at {sunset}Z); start earlier, or plan for the night")
+    return float((end - start) / np.timedelta64(1, "s")), end
+
+
+def _trip(
+    spots: Candidates, task: Task, order: list[int], ways: Ways, wishes: Wishes, ends_by: np.datetime64
+) -> Trip:
+    crs: CRS = ways.water.frame.crs
+    numbers = [0, *(i + 1 for i in order), 0] if order else [0]
+    legs = list(pairwise(numbers))
+    clock, stops = 0.0, []
+    for (start, end), spot in zip(legs[:-1], order, strict=True):
+        clock += float(task.leg_s[start, end])
+        stops.append(_stop(spots, spot, wishes.stay_s, clock))
+        clock += wishes.stay_s
+    lines = [np.column_stack(unproject(crs, *ways.line(a, b).T)) for a, b in legs]
+    lengths = np.array([ways.length_m[a, b] for a, b in legs])
+    return Trip(
+        stops, lines, lengths, task.duration_s(order), float(task.worth[order].sum()),
+        _left_out(spots, task, order, ways), _moment(wishes), ends_by, _said(order, wishes, ends_by))
+
+
+def _stop(spots: Candidates, i: int, stay_s: float, clock_s: float) -> Stop:
+    return Stop(spots.name[i], spots.kind[i], float(spots.lon_deg[i]), float(spots.lat_deg[i]),
+                float(spots.depth_m[i]), float(spots.worth[i]), stay_s, clock_s)
+
+
+def _left_out(spots: Candidates, task: Task, order: list[int], ways: Ways) -> list[tuple[str, str]]:
+    """Each spot that is not in, and why."""
+    told = []
+    for i in sorted(set(range(len(spots))) - set(order)):
+        there_s, there_m = 2 * task.leg_s[0, i + 1] + task.stay_s[i], 2 * task.leg_m[0, i + 1]
+        if ways.at[i + 1] < 0:
+            why = "lies off the water that may be driven"
+        elif not np.isfinite(there_s):
+            why = "no way to it through water that may be driven"
+        elif there_s > task.time_s:
+            why = f"too far for the time: {there_s / 60:.0f} minutes there and back"
+        elif there_m > task.reach_m:
+            why = f"too far for the reach: {length_slot(float(there_m))} there and back"
+        else:
+            why = "others are worth more for the time"
+        told.append((spots.name[i], why))
+    return told
+
+
+def _moment(wishes: Wishes) -> np.datetime64:
+    return np.datetime64("NaT", "s") if wishes.start is None else wishes.start.astype("datetime64[s]")
+
+
+def _said(order: list[int], wishes: Wishes, ends_by: np.datetime64) -> tuple[str, ...]:
+    told = []
+    if not order:
+        told.append("no spot can be reached in time; allow more hours, more speed, or open water")
+    if ends_by < _moment(wishes) + np.timedelta64(int(wishes.time_s), "s"):
+        told.append(f"the trip ends by sunset, {ends_by}Z")
+    return tuple(told)
+
+
