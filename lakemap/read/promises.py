@@ -27,7 +27,7 @@ def broken_promises(found: object, role: Role, source: Source) -> list[str]:
     if isinstance(found, Marks):
         return _of_marks(found)
     if isinstance(found, Shoreline):
-        return [] if found.water is not None and not found.water.is_empty else ["gave a shoreline without any water"]
+        return ["gave a shoreline without any water or wall"] if found.water.is_empty and found.walls.is_empty else []
     return ["gave nothing"] if found is None else []
 
 

@@ -6,9 +6,6 @@ Lines or areas with the attribute ``bank = wall`` mark stretches of the outline 
 from __future__ import annotations
 
 import re
-import shutil
-import tempfile
-import warnings
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, ClassVar
@@ -21,18 +18,17 @@ from lakemap.errors import InputError
 from lakemap.geo.crs import unproject
 from lakemap.model.shoreline import NO_WALLS, Shoreline
 from lakemap.read.geojson import geojson_crs, geojson_features, is_geojson
-from lakemap.read.reader import SURE, Reader, Role
+from lakemap.read.reader import PERHAPS, SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
+from lakemap.read.vector_file import layers_of, opened, vector_kind
 
-GEOPACKAGE, SHAPEFILE, FLATGEOBUF = b"SQLite format 3\0", b"\x00\x00\x27\x0a", b"fgb\x03"
-SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
-SHAPEFILE_POLYGONS = (5, 15, 25)
 SHORE_LAYERS = ("shoreline", "shore", "lake", "water")
 """Layer names that are preferred where a file has several layers of polygons."""
 BANK, WALL = "bank", "wall"
 """The attribute, and its value, that marks a stretch where the water is deep at once."""
 _WALL_MARK = re.compile(rb'"bank"\s*:\s*"\s*wall\s*"', re.IGNORECASE)
+_DRAWN = ("Polygon", "LineString", "Curve", "Surface", "GeometryCollection", "Unknown")
 MISSING_CRS = "EPSG:4326"
 
 
@@ -46,12 +42,13 @@ class ShorelineReader(Reader):
 
     def likelihood(self, source: Source) -> float:
         """Sure for a file of polygons in one of the four formats."""
-        kind = _kind(source)
-        if kind == ".shp":
-            return SURE if int.from_bytes(source.head[32:36], "little") in SHAPEFILE_POLYGONS else 0.0
-        if kind == ".geojson":
-            return SURE if b"Polygon" in source.head or _WALL_MARK.search(source.head) else 0.0
-        return SURE if kind else 0.0
+        if vector_kind(source):
+            layers = layers_of(source)
+            drawn = any(word in layer.kind for layer in layers for word in _DRAWN)
+            return SURE if drawn else 0.0 if layers else PERHAPS
+        if not is_geojson(source):
+            return 0.0
+        return SURE if b"Polygon" in source.head or _WALL_MARK.search(source.head) else 0.0
 
     def read(self, source: Source, settings: ReadSettings) -> Shoreline:
         """All polygons as one, in WGS 84 degrees. Raises InputError where there is none or their place is unknown.
@@ -74,7 +71,7 @@ class ShorelineReader(Reader):
 
 def _marked(source: Source) -> tuple[list[tuple[BaseGeometry, bool]], Any]:
     """Every shape, whether it marks a wall, and the CRS."""
-    if _kind(source) != ".geojson":
+    if not is_geojson(source):
         return _from_file(source)
     told = [(shape, _is_wall(properties.items())) for shape, properties in geojson_features(source)]
     return told, geojson_crs(source)
@@ -89,17 +86,6 @@ def _is_bank(shape: BaseGeometry | None) -> bool:
     return shape is not None and not shape.is_empty and shapely.get_dimensions(shape) > 0
 
 
-def _kind(source: Source) -> str:
-    """The format as the suffix it usually has, by the first bytes; empty for none."""
-    if source.head.startswith(GEOPACKAGE):
-        return ".gpkg" if source.head[68:72] in (b"GPKG", b"GP10", b"GP11") else ""
-    if source.head.startswith(SHAPEFILE):
-        return ".shp"
-    if source.head.startswith(FLATGEOBUF):
-        return ".fgb"
-    return ".geojson" if is_geojson(source) else ""
-
-
 def _is_area(shape: BaseGeometry | None) -> bool:
     return shape is not None and shape.geom_type in ("Polygon", "MultiPolygon") and not shape.is_empty
 
@@ -110,32 +96,17 @@ def _areas_only(shape: BaseGeometry) -> BaseGeometry:
 
 
 def _from_file(source: Source) -> tuple[list[tuple[BaseGeometry, bool]], Any]:
-    """Geometries, whether each marks a wall, and CRS of a binary file, read from a copy under a plain name.
-
-    The copy keeps every virtual path, archive and link out of it, and no journal is left beside the user's file.
-    """
+    """Geometries, whether each marks a wall, and CRS of a binary file."""
     import pyogrio
 
-    suffix = _kind(source)
-    with tempfile.TemporaryDirectory(prefix="lakemap-") as folder, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        copy = Path(folder) / f"shore{suffix}"
-        try:
-            shutil.copyfile(source.path, copy)
-            for part in SHAPEFILE_PARTS if suffix == ".shp" else ():
-                _copy_part(source.path, part, copy)
-            layers = pyogrio.list_layers(copy)
-            chosen = _layer(layers, source.name)
-            frames = [pyogrio.read_dataframe(copy, layer=chosen, columns=_bank_fields(copy, chosen))]
-            for layer in (str(layer) for layer, _ in layers if layer != chosen):
-                if fields := _bank_fields(copy, layer):
-                    frames.append(_walls_only(pyogrio.read_dataframe(copy, layer=layer, columns=fields), frames[0].crs))
-        except InputError:
-            raise
-        except (OSError, ValueError, RuntimeError, AttributeError, shapely.errors.ShapelyError) as fault:
-            reason = " ".join(str(fault).replace(folder, "").split())
-            raise InputError(f"{source.name}: cannot be read ({reason}); save it as GeoJSON") from None
-        return [pair for frame in frames for pair in _with_marks(frame)], frames[0].crs
+    with opened(source) as copy:
+        layers = pyogrio.list_layers(copy)
+        chosen = _layer(layers, source.name)
+        frames = [pyogrio.read_dataframe(copy, layer=chosen, columns=_bank_fields(copy, chosen))]
+        for layer in (str(layer) for layer, _ in layers if layer != chosen):
+            if fields := _bank_fields(copy, layer):
+                frames.append(_walls_only(pyogrio.read_dataframe(copy, layer=layer, columns=fields), frames[0].crs))
+    return [pair for frame in frames for pair in _with_marks(frame)], frames[0].crs
 
 
 def _bank_fields(path: Path, layer: str) -> list[str]:
@@ -153,12 +124,6 @@ def _walls_only(frame: Any, crs: Any) -> Any:
 def _with_marks(frame: Any) -> list[tuple[BaseGeometry, bool]]:
     told = frame.drop(columns="geometry").to_dict("records")
     return [(shape, _is_wall(row.items())) for shape, row in zip(frame.geometry, told, strict=True)]
-
-
-def _copy_part(shape: Path, suffix: str, copy: Path) -> None:
-    part = next((p for p in (shape.with_suffix(suffix), shape.with_suffix(suffix.upper())) if p.is_file()), None)
-    if part is not None:
-        shutil.copyfile(part, copy.with_suffix(suffix))
 
 
 def _layer(layers: Any, name: str) -> str:
