@@ -11,17 +11,20 @@ from lakemap.clean import clean, flag_off_water, part_of, prove_corrections, set
 from lakemap.echo import find_rises, place_marks
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
+from lakemap.geo.notes_by_time import join_notes
 from lakemap.geo.pass_bias import solve_pass_bias
 from lakemap.grid import frame_for, make_surface
 from lakemap.hardness import add_hardness
 from lakemap.model.crossovers import Crossovers
+from lakemap.model.lake_facts import LakeFacts
 from lakemap.model.lake_map import LakeMap
+from lakemap.model.marks import Marks
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
-from lakemap.read import read_lake_facts, read_logs, read_marks, read_shore
-from lakemap.spots import find_spots, score_spots
+from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_shore
+from lakemap.spots import find_spots, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
 
 
@@ -32,6 +35,7 @@ class Checked:
     soundings: Soundings
     crossovers: Crossovers
     shore: Shoreline | None
+    facts: LakeFacts
 
 
 def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
@@ -45,10 +49,10 @@ def check_lake(lake: Lake, progress: Progress = quiet) -> Checked:
     progress("cleaning")
     soundings = part_of(set_clocks(soundings, facts.boats, s.clean), area, *s.read.span_s())
     soundings = on_crs(soundings, working_crs(soundings, s.grid.crs))
-    soundings = flag_off_water(soundings, shore, s.clean)
+    soundings = flag_off_water(soundings, shore, s.clean, facts)
     soundings = clean(soundings, s.clean, facts, shore)
     crossovers = find_crossovers(soundings)
-    return Checked(prove_corrections(soundings, crossovers), crossovers, shore)
+    return Checked(prove_corrections(soundings, crossovers), crossovers, shore, facts)
 
 
 # one thread: the last bits of a product depend on how threads share it
@@ -60,7 +64,8 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     soundings, shore = checked.soundings, checked.shore
     progress("finding what stands on the floor")
     marks = read_marks(lake.marks, s.read)
-    hits = place_marks(marks, soundings.crs, s.echo)
+    soundings, noted = join_notes(soundings, read_notes(lake.marks, s.read), s.read.note_limit_s)
+    hits = place_marks(Marks.concatenate([marks, noted]), soundings.crs, s.echo)
     hits = hits.joined(find_rises(soundings, s.echo, hits))
     progress("reading hardness")
     soundings = add_hardness(soundings, s.hardness)
@@ -78,9 +83,10 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     terrain = describe_terrain(depth, s.floor)
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
+    spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
     spots = score_spots(spots, terrain, hardness, s.spots)
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
         hardness=hardness, terrain=terrain, spots=spots, shore=shore, changes=change_layers(squares, frame),
-        settings=s.as_dict(), inputs=lake.inputs, messages=lake.messages + marks.messages,
+        settings=s.as_dict(), inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 import shapely
@@ -10,6 +11,7 @@ import shapely
 from lakemap.errors import InputError, NothingUsable
 from lakemap.model.boat import LogRule
 from lakemap.model.marks import Marks
+from lakemap.model.notes import Notes
 from lakemap.model.samples import BottomSamples
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
@@ -62,6 +64,16 @@ def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
         if isinstance(part, Marks):
             parts.append(part)
     return Marks.concatenate(parts)
+
+
+def read_notes(sources: Sequence[Source], settings: ReadSettings) -> Notes:
+    """Notes without a position among the files of marks, in the order of names; read_marks says what cannot be read."""
+    parts: list[Notes] = []
+    for source in sorted(sources, key=_canonical):
+        with suppress(InputError):
+            part = read_one(source, "marks", settings)
+            parts += [part] if isinstance(part, Notes) else []
+    return Notes.concatenate(parts)
 
 
 def read_shore(sources: Sequence[Source], settings: ReadSettings) -> Shoreline | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from lakemap.errors import SettingError
+from lakemap.geo.zones import zone_of
 from lakemap.limits import Settings, above, one_of
 from lakemap.model.columns import (
     CHECK_COLUMNS,
@@ -63,6 +64,10 @@ class ReadSettings(Settings):
         self.column_headers()
         self.span_s()
         self.first_day()
+        if self.timezone is not None:
+            zone_of(self.timezone)
+        if self.crs is not None and not isinstance(self.crs, str):
+            raise SettingError(f"[read] crs = {self.crs!r}: must be text, a code such as \"EPSG:32632\" or WKT")
         if self.talker is not None and not (isinstance(self.talker, str) and re.fullmatch("[A-Z][A-Z0-9]?", self.talker)):
             raise SettingError(f"[read] talker = {self.talker!r}: must be two capitals, such as \"SD\"")
 

@@ -11,11 +11,13 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from lakemap.errors import InputError, SettingError
+from lakemap.geo.zones import UTC, Zone, zone_of
 from lakemap.read.settings import ReadSettings
 from lakemap.read.table_columns import LOCAL, Header
 from lakemap.read.table_parse import Wanted
 from lakemap.read.table_text import Table
 from lakemap.read.times import (
+    DAY_S,
     Times,
     Written,
     dated_times,
@@ -23,7 +25,6 @@ from lakemap.read.times import (
     numbered_times,
     written_as_times,
 )
-from lakemap.read.zones import UTC, Zone, zone_of
 
 Columns = Mapping[str, NDArray[Any]]
 DATE_PARTS, CLOCK_PARTS = ("year", "month", "day"), ("hour", "minute", "second")
@@ -73,12 +74,16 @@ def times_of(headers: Mapping[str, Header], columns: Columns, n: int, settings: 
             raise InputError(f"{name}: column {main.text!r} has numbers beside a date of their own; write times of "
                              "day as 10:30:00, or leave the date out")
         return numbered_times(columns["time"])
-    zone = _zone(headers, settings, name)
+    zone = zone_told(headers, settings, name)
     if "time" in columns:
         return _zone_said(dated_times(columns["time"], columns["time.zoned"], zone or UTC), zone,
                           columns["time.zoned"], name)
     written = _written(columns, n)
     times = written_as_times(written, zone or UTC, settings.date_order, name, main.text)
+    first_day = settings.first_day()
+    if times.form == "times of day" and first_day is not None:
+        seconds = np.where(np.isfinite(written.clock_s), times.time_s + first_day * DAY_S, np.nan)
+        times = dated_times(seconds, written.zoned, zone or UTC, "times of day from --date on")
     return _zone_said(times, zone, written.zoned, name)
 
 
@@ -97,7 +102,7 @@ def _written(columns: Columns, n: int) -> Written:
     return Written(day, clock, columns.get("time.zoned", no))
 
 
-def _zone(headers: Mapping[str, Header], settings: ReadSettings, name: str) -> Zone | None:
+def zone_told(headers: Mapping[str, Header], settings: ReadSettings, name: str) -> Zone | None:
     """The zone that a header names, else the setting; None where nothing says it."""
     told = next((header for header in headers.values() if header.zone), None)
     if told and told.zone != LOCAL:

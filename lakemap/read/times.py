@@ -12,8 +12,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from lakemap.errors import InputError
+from lakemap.geo.zones import UTC, Zone
 from lakemap.read.nmea_clock import running_clock
-from lakemap.read.zones import UTC, Zone
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

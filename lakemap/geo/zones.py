@@ -1,4 +1,4 @@
-"""Time zones of tables: a fixed offset or an IANA name, and local times as UTC."""
+"""Time zones: a fixed offset or an IANA name, and local times as UTC."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ UTC = Zone("UTC")
 
 def zone_of(text: str) -> Zone:
     """``+02:00``, ``UTC-5``, ``UTC`` or an IANA name. Raises SettingError for anything else."""
-    plain = text.strip()
+    plain = text.strip() if isinstance(text, str) else ""
     if plain.lower() in ("utc", "gmt", "z"):
         return Zone(plain)
     if found := _OFFSET.fullmatch(plain):
