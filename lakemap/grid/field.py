@@ -14,7 +14,9 @@ from lakemap.geo.pass_bias import PRIOR_SIGMA_M
 from lakemap.grid.field_lattice import Lattice, lattice_for
 from lakemap.grid.field_model import DEPTH_NOISE, FieldParameters, Trend, cascade_ranges
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
-from lakemap.grid.field_system import Design, Posterior
+from lakemap.grid.field_solution import FieldSolution, Readings
+from lakemap.grid.field_system import Design
+from lakemap.grid.field_weights import plain_start
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.settings import GridSettings
 from lakemap.grid.shore_distance import ShoreDistance
@@ -84,8 +86,9 @@ class FieldInterpolator(Interpolator):
         return np.hypot(obs.sigma, self._share * obs.value)
 
     def _learn(self, obs: Observations, spread: float) -> FieldParameters:
-        rows = pick(obs.xy)
-        some = obs.take(rows)
+        plain = plain_start(obs.xy, obs.value, obs.sigma) & np.isnan(obs.lower) & np.isnan(obs.upper)
+        kept = obs.take(plain) if plain.any() else obs
+        some = kept.take(pick(kept.xy))
         sample = Sample(some.xy, some.value, self._noise(some), some.pass_id, self._shore.at(some.xy))
         extent = float(np.hypot(*np.ptp(obs.xy, axis=0))) or 100.0
         if self._frame is not None and self._frame.shore_known:
@@ -110,56 +113,34 @@ class FieldInterpolator(Interpolator):
     def _hold(self, obs: Observations) -> Self:
         assert self.parameters is not None
         passes = np.unique(obs.pass_id[obs.pass_id != NO_PASS]) if self._bias_sd > 0 else np.empty(0, np.int32)
-        design = Design(self._lattice, self.parameters, self._trend, passes, max(self._bias_sd, 1e-6))
-        self._rows = design.rows(obs.xy, self._shore.at(obs.xy), obs.pass_id)
-        middles = self._lattice.middles()
-        self._pattern = design.pattern(self._rows, design.rows(middles, np.full(len(middles), 100.0)))
-        self._weight = 1.0 / (self._noise(obs) ** 2 + self.parameters.noise**2)
-        self._expected = np.zeros(design.count)
-        first = self._lattice.count
-        self._expected[first:first + len(self._trend.mean)] = self._trend.mean
-        self._surplus = obs.value - self._rows @ self._expected
-        self._design = design
-        self._posterior = self._given(self._weight)
+        expected = np.zeros(len(passes)), np.full(len(passes), self._bias_sd)
+        design = Design(self._lattice, self.parameters, self._trend, passes, *expected)
+        variance = self._noise(obs) ** 2 + self.parameters.noise**2
+        readings = Readings(obs.xy, obs.value, variance, obs.pass_id, self._shore.at(obs.xy), obs.lower, obs.upper)
+        self._solution = FieldSolution(design, readings)
         return self
 
-    def _given(self, weight: Floats) -> Posterior:
-        """The unknowns when the readings have these weights (n,)."""
-        return Posterior(*self._pattern, self._rows, self._surplus, weight)
+    def predict(self, xy: Floats) -> tuple[Floats, Floats]:
+        """Mean and standard error (m,) at places (m, 2)."""
+        return self._solution.predict(xy, self._shore.at(xy))
 
     def predict_held(
         self, obs: Observations, groups: Sequence[NDArray[np.int64]], asked: Sequence[NDArray[np.int64]]
     ) -> tuple[Floats, Floats]:
         """As for any interpolator, but several groups are held back at once, far apart by their order."""
         folds = min(FOLDS, len(groups))
-        estimate, sigma = [np.empty(0)] * len(groups), [np.empty(0)] * len(groups)
+        parts: list[tuple[Floats, Floats]] = [(np.empty(0), np.empty(0))] * len(groups)
         for fold in range(folds):
-            weight = self._weight.copy()
             mine = range(fold, len(groups), folds)
-            for k in mine:
-                weight[groups[k]] = 0.0
-            posterior = self._given(weight)
-            rows = self._design.rows(obs.xy[np.concatenate([asked[k] for k in mine])], self._shore.at(
-                obs.xy[np.concatenate([asked[k] for k in mine])]))
-            ends = np.cumsum([len(asked[k]) for k in mine])[:-1]
-            told = rows @ (self._expected + posterior.mean), np.sqrt(posterior.variance(rows))
-            for k, a, b in zip(mine, np.split(told[0], ends), np.split(told[1], ends), strict=True):
-                estimate[k], sigma[k] = a, b
-        return np.concatenate(estimate), np.concatenate(sigma)
+            told = self._solution.without([groups[k] for k in mine], [asked[k] for k in mine])
+            for k, part in zip(mine, told, strict=True):
+                parts[k] = part
+        estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return estimate, sigma
 
     def pass_bias(self) -> PassBias:
-        """Bias of each pass and its standard error, the surface and all others being unknown too."""
-        first, passes = self._design.count - len(self._design.passes), self._design.passes
-        if not len(passes):
-            return PassBias.none()
-        block = next(self._posterior.factor.inverse_blocks())[1]
-        own = np.sqrt(np.diag(block)[len(block) - len(passes):])
-        return PassBias(passes.astype(np.int32), self._posterior.mean[first:], own)
-
-    def predict(self, xy: Floats) -> tuple[Floats, Floats]:
-        """Mean and standard error (m,) at places (m, 2)."""
-        rows = self._design.rows(xy, self._shore.at(xy))
-        return rows @ (self._expected + self._posterior.mean), np.sqrt(self._posterior.variance(rows))
+        """Bias of each pass, solved with the surface."""
+        return self._solution.pass_bias()
 
     def own_variance(self, obs: Observations) -> Floats:
         """Variance (n,) of readings about the mean of their pixel, their pass's bias included."""
@@ -170,4 +151,4 @@ class FieldInterpolator(Interpolator):
         """Parameters by name, the lattice's step and unknowns."""
         assert self.parameters is not None
         return {**dataclasses.asdict(self.parameters), "step_m": self._lattice.step_m,
-                "unknowns": float(self._design.count)}
+                "unknowns": float(self._solution.design.count)}

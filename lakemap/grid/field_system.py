@@ -22,13 +22,17 @@ KEPT = 1e-250
 
 @dataclass(frozen=True)
 class Design:
-    """From unknowns (nodes, trend coefficients, pass biases, in this order) to readings and to pixels."""
+    """From unknowns (nodes, trend coefficients, pass biases, in this order) to readings and to pixels.
+
+    ``bias_mean`` and ``bias_sd`` (passes,) are what is expected of the biases of ``passes``.
+    """
 
     lattice: Lattice
     parameters: FieldParameters
     trend: Trend
     passes: NDArray[np.int32]
-    bias_sd: float
+    bias_mean: Floats
+    bias_sd: Floats
 
     @property
     def count(self) -> int:
@@ -52,7 +56,7 @@ class Design:
 
     def prior(self) -> sparse.csr_matrix:
         """Prior precision of all unknowns."""
-        plain = np.concatenate([self.trend.sd**-2.0, np.full(len(self.passes), self.bias_sd**-2.0)])
+        plain = np.concatenate([self.trend.sd**-2.0, self.bias_sd**-2.0])
         return sparse.block_diag([self.lattice.precision(), sparse.diags(plain)], format="csr")
 
     def pattern(self, readings: sparse.csr_matrix, served: sparse.csr_matrix) -> tuple[Pattern, sparse.csr_matrix]:
