@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lakemap.clean.boat_facts import settle_facts
@@ -27,6 +28,8 @@ from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 
 NOTHING_KNOWN = LakeFacts()
+BANK_RUN = 20.0
+"""Metres that a lake reaches farther for each metre that it stands higher: a flat bank (own choice)."""
 
 
 def clean(
@@ -76,15 +79,19 @@ def _judge_depths(
     return even.with_columns(logged_depth_m=judged.logged_depth_m), line, floor
 
 
-def flag_off_water(soundings: Soundings, shore: Shoreline | None, settings: CleanSettings) -> Soundings:
+def flag_off_water(
+    soundings: Soundings, shore: Shoreline | None, settings: CleanSettings, facts: LakeFacts = NOTHING_KNOWN
+) -> Soundings:
     """Flag rows farther than ``shore_margin_m`` outside the shoreline's water; without a shoreline nothing changes.
 
+    On a day when the lake stood above its datum it reached farther: over a bank that rises by 1 in BANK_RUN.
     Raises InputError when no row at all lies in that water: the shoreline is another lake's.
     """
     placed = np.isfinite(soundings.x_m) & np.isfinite(soundings.y_m)
     if shore is None or soundings.crs is None or not placed.any():
         return soundings
-    wet = in_water(water_polygon(shore, soundings.crs), soundings.x_m, soundings.y_m, settings.shore_margin_m)
+    water = water_polygon(shore, soundings.crs)
+    wet = in_water(water, soundings.x_m, soundings.y_m, settings.shore_margin_m)
     if not wet.any():
         west, south, east, north = shore.water.bounds
         raise InputError(
@@ -93,4 +100,9 @@ def flag_off_water(soundings: Soundings, shore: Shoreline | None, settings: Clea
             f"{np.median(soundings.lon_deg[placed]):.4f}, {np.median(soundings.lat_deg[placed]):.4f}): "
             "give this lake's shoreline, or leave it out"
         )
+    level = level_at(soundings, facts.levels, settings) if settings.applies("lake level") else None
+    if level is not None:
+        out = np.flatnonzero(placed & ~wet & (level.above_datum_m > 0))
+        away = shapely.distance(water, shapely.points(soundings.x_m[out], soundings.y_m[out]))
+        wet[out] = away <= settings.shore_margin_m + BANK_RUN * level.above_datum_m[out]
     return soundings.with_flag(Flag.off_water, placed & ~wet)

@@ -8,6 +8,7 @@ from typing import Any
 from lakemap.model.flags import SENTENCES, Flag
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
+from lakemap.publish.error_table import budget_section
 from lakemap.publish.passes import pass_lines
 from lakemap.publish.report_figures import area_figure, surface_figure
 from lakemap.publish.report_markup import bullets, figure, page, paragraph, section, table
@@ -36,6 +37,7 @@ def report_page(lake_map: LakeMap, unit: str, settings: PublishSettings) -> str:
         _corrections(summary, unit),
         _crossovers(summary, unit),
         _how_sure(lake_map, summary, unit, settings),
+        budget_section(lake_map.soundings, unit),
         _surfaces(lake_map, summary, unit),
         _water(lake_map, unit),
         _spots(lake_map, unit),
@@ -73,9 +75,19 @@ def _counts(counted: Mapping[str, int]) -> str:
 
 def _corrections(summary: Mapping[str, Any], unit: str) -> str:
     done = summary["corrections"]
-    rows = [(one["name"], length(one["before_m"], unit), length(one["after_m"], unit)) for one in done]
-    heads = ("correction", f"before [{unit}]", f"after [{unit}]")
-    return section("Corrections", table("Each applied once", heads, rows, ("correction",)))
+    rows = [
+        (one["name"], one.get("measure", "crossovers"), length(one.get("shift_m"), unit), length(one["before_m"], unit),
+         length(one["after_m"], unit)) for one in done
+    ]
+    heads = ("correction", "judged by", f"moved depths by [{unit}]", f"before [{unit}]", f"after [{unit}]")
+    off = summary["settings"].get("clean", {}).get("off") or ()
+    return section(
+        "Corrections",
+        table("Each applied once, in this order: mean shift, and the median disagreement before and after it", heads,
+              rows, ("correction", "judged by")),
+        paragraph(f"Switched off by the owner: {', '.join(off)}.") if off else "",
+        "" if rows else paragraph("None was applied: nothing is known of the sounder, the water and the lake's level."),
+    )
 
 
 def _crossovers(summary: Mapping[str, Any], unit: str) -> str:
