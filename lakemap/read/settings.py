@@ -68,7 +68,7 @@ class ReadSettings(Settings):
             zone_of(self.timezone)
         if self.crs is not None and not isinstance(self.crs, str):
             raise SettingError(f"[read] crs = {self.crs!r}: must be text, a code such as \"EPSG:32632\" or WKT")
-        if self.talker is not None and not (isinstance(self.talker, str) and re.fullmatch("[A-Z][A-Z0-9]?", self.talker)):
+        if self.talker is not None and not re.fullmatch("[A-Z][A-Z0-9]?", str(self.talker)):
             raise SettingError(f"[read] talker = {self.talker!r}: must be two capitals, such as \"SD\"")
 
     def first_day(self) -> int | None:
