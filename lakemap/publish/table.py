@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.model.terrain import DepthAreaVolume
+from lakemap.publish.csv_cells import csv_text
 from lakemap.units import M2_PER_ACRE, M3_PER_ACRE_FOOT, M_PER_FT
 
 Column = NDArray[np.float64]
@@ -28,9 +26,6 @@ def table_columns(table: DepthAreaVolume, unit: str) -> dict[str, tuple[Column, 
 def depth_area_volume_csv(table: DepthAreaVolume, unit: str) -> str:
     """For each depth the area at least that deep and the volume that lies below it; numbers have no exponent."""
     columns = table_columns(table, unit)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    for i in range(len(table.depth_m)):
-        writer.writerow([f"{values[i]:.{decimals}f}" for values, decimals in columns.values()])
-    return out.getvalue()
+    return csv_text(list(columns), [
+        [f"{values[i]:.{decimals}f}" for values, decimals in columns.values()] for i in range(len(table.depth_m))
+    ])

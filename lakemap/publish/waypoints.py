@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from typing import Any
 from xml.etree import ElementTree
 
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
+from lakemap.publish.csv_cells import csv_text
 from lakemap.publish.spot_rows import DEGREE_DECIMALS, spot_fields, spot_rows
 from lakemap.publish.wording import printable
 from lakemap.units import format_length
@@ -19,9 +18,6 @@ GPX_NAMESPACE = "http://www.topografix.com/GPX/1/1"
 KML_NAMESPACE = "http://www.opengis.net/kml/2.2"
 OWN_NAMESPACE = "urn:lakemap:waypoint:1"
 """For what GPX has no element: its ``ele`` is a height, so depth goes into the extensions."""
-
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""First characters that make a spreadsheet take a text for a formula; common practice of the trade."""
 
 
 def waypoints_gpx(spots: Spots, unit: str) -> bytes:
@@ -59,12 +55,8 @@ def waypoints_kml(spots: Spots, unit: str) -> bytes:
 
 def waypoints_csv(spots: Spots, unit: str) -> str:
     """CSV with the fields of lake.gpkg's layer ``spots``; no text in it can run as a spreadsheet's formula."""
-    out = io.StringIO()
-    # lines end as RFC 4180 has it; with a bare \n the writer would leave a \r inside a text unquoted
-    writer = csv.DictWriter(out, spot_fields(spots), lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows({name: safe_cell(value) for name, value in row.items()} for row in spot_rows(spots, unit))
-    return out.getvalue()
+    names = spot_fields(spots)
+    return csv_text(names, [[row[name] for name in names] for row in spot_rows(spots, unit)])
 
 
 def note(row: Mapping[str, Any], unit: str) -> str:
@@ -72,17 +64,6 @@ def note(row: Mapping[str, Any], unit: str) -> str:
     depth = "unknown depth" if row["depth_m"] is None else format_length(row["depth_m"], unit)
     passes = f"seen by {row['seen']} of {row['could_see']} passes" if row["could_see"] else "no pass over it"
     return f"{row['kind']} at {depth}, {passes}. {row['reasons']}".strip()
-
-
-def safe_cell(value: Any) -> Any:
-    """A cell for CSV: a text that could start a formula gets an apostrophe in front, numbers stay."""
-    if not isinstance(value, str) or not value.startswith(_FORMULA_STARTS):
-        return value
-    try:
-        float(value)
-    except ValueError:
-        return "'" + value
-    return value
 
 
 def _add(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:

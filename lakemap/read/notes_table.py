@@ -40,7 +40,7 @@ class NotesReader(Reader):
     summary: ClassVar[str] = "time and note (second bottom strong, stump ...), without a position"
 
     def likelihood(self, source: Source) -> float:
-        """Sure with a time and a note, and likely with a reading off the screen, where nothing is a place or a depth."""
+        """Sure with a time and a note, likely with a reading off the screen, where nothing is a place or a depth."""
         table = head_table(source)
         if table is None:
             return 0.0
@@ -122,7 +122,8 @@ def _length(table: Table, header: Header | None, settings: ReadSettings, name: s
 def _seen(table: Table, found: Mapping[str, Header], kept: NDArray[np.int64], notes: list[str]) -> NDArray[np.int8]:
     words = [word.lower() for word in _texts(table, found, "second_seen", kept)]
     own = [SECOND_SEEN.index(word) if word in SECOND_SEEN else NOT_NOTED for word in words]
-    return np.array([code if code != NOT_NOTED else seen_of(note) for code, note in zip(own, notes, strict=True)], np.int8)
+    codes = [code if code != NOT_NOTED else seen_of(note) for code, note in zip(own, notes, strict=True)]
+    return np.array(codes, np.int8)
 
 
 def _kinds(words: list[str], notes: list[str]) -> tuple[str, ...]:

@@ -17,10 +17,10 @@ from worlds import small_spots
 
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
+from lakemap.publish.csv_cells import safe_cell
 from lakemap.publish.waypoints import (
     GPX_NAMESPACE,
     KML_NAMESPACE,
-    safe_cell,
     waypoints_csv,
     waypoints_gpx,
     waypoints_kml,
