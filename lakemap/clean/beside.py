@@ -34,11 +34,13 @@ MAD_TO_SIGMA = 1.4826
 @dataclass(frozen=True)
 class Beside:
     """For k rows: ``level_m`` of the floor that other passes show there, NaN where fewer than LEAST_BLOCKS lie within
-    REACH_M; ``spread_m`` of their readings about the plane; ``passes`` that took part."""
+    REACH_M; ``spread_m`` of their readings about the plane; ``passes`` that took part; ``nearest_m`` how far away the
+    nearest of them was read."""
 
     level_m: Floats
     spread_m: Floats
     passes: Ints
+    nearest_m: Floats
 
     @property
     def known(self) -> Bools:
@@ -62,7 +64,8 @@ def floor_beside(soundings: Soundings, depth_m: Floats, rows: Ints, use: Bools, 
     """
     blocks = _block_medians(soundings, depth_m, np.flatnonzero(use & (soundings.pass_id != NO_PASS)))
     if len(blocks.depth) == 0 or len(rows) == 0:
-        return Beside(np.full(len(rows), np.nan), np.full(len(rows), np.nan), np.zeros(len(rows), np.int64))
+        nothing = np.full(len(rows), np.nan)
+        return Beside(nothing, nothing, np.zeros(len(rows), np.int64), np.full(len(rows), np.inf))
     xy = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
     count = min(NEAREST, len(blocks.depth))
     away, near = cKDTree(blocks.xy).query(xy, k=count, distance_upper_bound=REACH_M)
@@ -97,7 +100,8 @@ def _planes(blocks: _Blocks, near: Ints, there: Bools, away: Floats, xy: Floats)
     told = there.sum(axis=1) >= LEAST_BLOCKS
     sailed = np.sort(np.where(there, blocks.sailed[near], -1), axis=1)
     passes = ((np.diff(sailed, axis=1, prepend=-1) != 0) & (sailed >= 0)).sum(axis=1)
-    return Beside(np.where(told, level, np.nan), np.where(told, spread, np.nan), passes)
+    nearest = np.where(there, away, np.inf).min(axis=1)
+    return Beside(np.where(told, level, np.nan), np.where(told, spread, np.nan), passes, nearest)
 
 
 def _median_where(values: Floats, there: Bools) -> Floats:

@@ -10,12 +10,13 @@ from lakemap.clean.boat_facts import settle_facts
 from lakemap.clean.corrections import apply_checks, correct_depths, dry_readings, flag_land, row_drafts
 from lakemap.clean.error_budget import add_errors
 from lakemap.clean.lake_level import LevelAt, level_at
+from lakemap.clean.layer_lock import flag_layer_lock
 from lakemap.clean.lost_bottom import flag_lost_bottom
 from lakemap.clean.neighbours import flag_far_outliers, flag_scattered_spikes
 from lakemap.clean.owners_word import mark_bad, restore, restored_said
 from lakemap.clean.placing import place_rows
 from lakemap.clean.positions import flag_duplicates, flag_far_groups, flag_frozen, flag_jumps
-from lakemap.clean.second_echo import flag_second_echo
+from lakemap.clean.second_echo import flag_second_echo, water_above
 from lakemap.clean.settings import CleanSettings
 from lakemap.clean.spikes import flag_spikes
 from lakemap.errors import InputError
@@ -69,11 +70,13 @@ def _judge_depths(
     draft_m = row_drafts(soundings, settings).true_m
     judged = flag_lost_bottom(soundings, sailed_line(soundings, soundings.usable() & ~dry), dry)
     judged = flag_second_echo(judged, sailed_line(judged, judged.usable() & ~dry), settings, draft_m)
+    # readings of different days are compared as if the lake had stood still
+    risen = 0.0 if level is None else np.nan_to_num(level.above_datum_m)
+    from_one_zero = judged.logged_depth_m + water_above(judged, draft_m) - risen
+    judged = flag_layer_lock(judged, sailed_line(judged, judged.usable() & ~dry), from_one_zero, settings)
     line = sailed_line(judged, judged.usable() & ~dry)
     floor = running_floor(line, settings.floor_window_m)
     judged = flag_spikes(judged, line, floor, settings)
-    # readings of different days are compared as if the lake had stood still
-    risen = 0.0 if level is None else np.nan_to_num(level.above_datum_m)
     even = judged.with_columns(logged_depth_m=judged.logged_depth_m - risen)
     even = flag_far_outliers(flag_scattered_spikes(even), settings.neighbour_cell_m)
     return even.with_columns(logged_depth_m=judged.logged_depth_m), line, floor

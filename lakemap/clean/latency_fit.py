@@ -24,7 +24,7 @@ from lakemap.model.soundings import Soundings
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-MOST = 1200
+MOST = 800
 """So many meetings, those that tell most; more would cost the cube of their number and gain the root."""
 LEAST = 12
 """Fewer meetings tell nothing: their scatter cannot be judged."""
@@ -32,8 +32,8 @@ MEMORY_S = 90.0
 """How long the error of a fix stays alike, as exp(-t / MEMORY_S); a usual receiver's drifts over minutes (common
 practice of the trade)."""
 ROUNDS = 4
-STEP_S = 2.0
-"""Longest step of one round."""
+STEP_S, CLOSE_S = 2.0, 0.002
+"""Longest step of one round, and the one from which on it is close enough."""
 HUBER = 2.0
 """Meetings farther off than this many standard errors weigh less (Huber 1964)."""
 
@@ -105,6 +105,8 @@ def _solved(
         weight[there] = _weights(solved * own / np.sqrt(own))
         found = found + np.clip(step, -STEP_S, STEP_S)
         error = np.sqrt(np.diag(np.linalg.inv(normal)) * max(1.0, chi2))
+        if np.abs(step).max() < CLOSE_S:
+            break
     return found, error
 
 

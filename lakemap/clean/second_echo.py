@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.clean.beside import floor_beside
+from lakemap.clean.pieces import is_step, mostly, pieces, steps_at, usual_step, without_lone
 from lakemap.clean.settings import CleanSettings
 from lakemap.geo.floor_along import SailedLine, spread
 from lakemap.model.flags import Flag
@@ -24,8 +25,6 @@ LEAST_ROWS = 3
 LEAST_FLOOR_ROWS, LEAST_SHARE = 4, 0.5
 """The floor beside a run must be seen in so many rows each side, and in half as many as the run's: a few shallow
 readings in a long floor do not make the floor a second echo."""
-STEP_M, STEP_SHARE = 0.5, 0.35
-"""A step from one reading to the next that may be the way to the second echo and back: metres, share of the lesser."""
 END_ROWS = 3
 """Rows beside a leap whose median is one guess of the level there."""
 LEAST_TOLERANCE_M = 0.3
@@ -33,10 +32,8 @@ LEAST_TOLERANCE_M = 0.3
 carries twice, its second echo once)."""
 OTHER_END = 2.0
 """Where one end lies at the echo's place, the other may be off by this many tolerances."""
-STEP_REACH_M = 15.0
-"""Rows farther apart do not show whether the depth leapt or the floor fell."""
-USUAL_STEPS, USUAL_ROWS = 4.0, 8
-"""A leap is this many times the usual step among so many rows before and after it."""
+USUAL_STEPS = 4.0
+"""A leap is this many times the usual step among the rows before and after it."""
 WEAK_STEPS = 1.5
 """Over steep floor or with few rows steps are long and no leap stands out: then this must do, and both ends must lie at
 the echo's place, and no pass that crosses may have seen the floor so deep."""
@@ -45,6 +42,8 @@ BETWEEN = 1.5
 readings of the floor in between stay."""
 BACKED_SHARE = 0.7
 """Of the rows that other passes cross, this share must lie at the second echo's place."""
+MOST_ASKED = 24
+"""Rows of a piece for which other passes are asked, evenly spread."""
 DENIED_SHARE, FLOOR_SHARE = 0.5, 0.2
 """Where half of them lie within this share of the depth that other passes show, the run is floor."""
 
@@ -58,23 +57,23 @@ def flag_second_echo(soundings: Soundings, line: SailedLine, settings: CleanSett
     """
     locked = np.zeros(len(soundings), dtype=bool)
     if len(line) >= LEAST_ROWS:
-        above_m = np.where(_refers_to_surface(soundings), 0.0, draft_m)
+        above_m = water_above(soundings, draft_m)
         locked[line.rows[_locked(soundings, line, settings, above_m)]] = True
     return soundings.with_flag(Flag.second_echo_lock, locked)
 
 
-def _refers_to_surface(soundings: Soundings) -> Bools:
-    """Which rows (n,) came with depths below the surface."""
+def water_above(soundings: Soundings, draft_m: Floats) -> Floats:
+    """Water above what each row's depth counts from (n,) [m]: nothing for depths below the surface, else the draft."""
     table = np.array([facts.depth_reference == "surface" for facts in soundings.logs] or [True])
-    return np.asarray(table[soundings.log])
+    return np.where(table[soundings.log], 0.0, draft_m)
 
 
 def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, above_m: Floats) -> Bools:
     """Which rows of the line are locked; ``above_m`` (n,) of water above what a row's depth counts from."""
     extra_m = above_m[line.rows]
-    depth = _without_lone(line)
-    first, last = _pieces(line, depth)
-    usual = _usual_step(line, depth)
+    depth = without_lone(line)
+    first, last = pieces(line, is_step(depth[1:], depth[:-1]))
+    usual = usual_step(line, depth)
     tolerance = settings.second_echo_tolerance
 
     def twice(deep: Floats, floor: Levels, add: Floats, times: float = 1.0) -> Bools:
@@ -86,8 +85,8 @@ def _locked(soundings: Soundings, line: SailedLine, settings: CleanSettings, abo
     start, end = depth[first], depth[last]
     before = _levels(line, depth, np.maximum(first - 1, 0), -1)
     after = _levels(line, depth, np.minimum(last + 1, len(line) - 1), 1)
-    early, step_in = _steps_at(line, depth, usual, first)
-    later, step_out = _steps_at(line, depth, usual, last + 1)
+    early, step_in = steps_at(line, depth, usual, first)
+    later, step_out = steps_at(line, depth, usual, last + 1)
     size = last - first + 1
     floor_before, floor_after = _floor_rows(np.roll(size, 1), early), _floor_rows(np.roll(size, -1), later)
     step_in, step_out = np.where(floor_before > 0, step_in, 0.0), np.where(floor_after > 0, step_out, 0.0)
@@ -123,45 +122,24 @@ def _asked(
 ) -> tuple[Bools, Bools]:
     """Which pieces other passes say are at the echo's place, and which they say are floor."""
     first, last = ends
-    size = last - first + 1
-    of = np.flatnonzero(np.repeat(asked, size))
+    of = np.unique(spread(first[asked], last[asked] + 1, MOST_ASKED))
     said = floor_beside(
         soundings, soundings.logged_depth_m + above_m, line.rows[of], soundings.usable(), same_date=False)
     crossed, at_place, floor = (np.zeros(len(line), dtype=bool) for _ in range(3))
-    level = np.nan_to_num(said.level_m - above_m[line.rows[of]])
-    spread, depth = np.nan_to_num(said.spread_m), line.depth_m[of]
+    level, about = np.nan_to_num(said.level_m - above_m[line.rows[of]]), np.nan_to_num(said.spread_m)
+    depth = line.depth_m[of]
     crossed[of] = said.known
-    at_place[of] = said.known & twice(of, (level - spread, level + spread))
-    near = np.maximum(LEAST_TOLERANCE_M, FLOOR_SHARE * level) + spread
+    at_place[of] = said.known & twice(of, (level - about, level + about))
+    near = np.maximum(LEAST_TOLERANCE_M, FLOOR_SHARE * level) + about
     floor[of] = said.known & (np.abs(depth - level) <= near) & ~at_place[of]
-    return _mostly(crossed, at_place, first, last), _mostly(crossed, floor, first, last, DENIED_SHARE)
+    return (
+        mostly(crossed, at_place, first, last, BACKED_SHARE), mostly(crossed, floor, first, last, DENIED_SHARE)
+    )
 
 
 def _floor_rows(size: Ints, joined: Bools) -> Ints:
     """Rows of a piece beside, where it is joined and long enough to be floor; else 0."""
     return np.where(joined & (size >= LEAST_FLOOR_ROWS), size, 0)
-
-
-def _without_lone(line: SailedLine) -> Floats:
-    """Depths with each reading that leaps away and straight back replaced by the mean of its two neighbours."""
-    depth = line.depth_m.copy()
-    here = np.arange(1, max(len(line) - 1, 1))
-    inside = here[line.same_stretch(here - 1, here + 1)]
-    before, middle, after = depth[inside - 1], depth[inside], depth[inside + 1]
-    lone = _is_step(before, middle) & _is_step(middle, after) & ~_is_step(before, after)
-    depth[inside[lone]] = (before[lone] + after[lone]) / 2
-    return depth
-
-
-def _is_step(a: Floats, b: Floats) -> Bools:
-    return np.asarray(np.abs(a - b) > np.maximum(STEP_M, STEP_SHARE * np.minimum(a, b)))
-
-
-def _pieces(line: SailedLine, depth: Floats) -> tuple[Ints, Ints]:
-    """First and last position of the pieces between large steps and breaks."""
-    cut = _is_step(depth[1:], depth[:-1]) | (line.start[1:] != line.start[:-1])
-    edges = np.concatenate([[0], np.flatnonzero(cut) + 1, [len(line)]])
-    return edges[:-1], edges[1:] - 1
 
 
 def _levels(line: SailedLine, despiked: Floats, at: Ints, way: int) -> Levels:
@@ -172,29 +150,3 @@ def _levels(line: SailedLine, despiked: Floats, at: Ints, way: int) -> Levels:
     depth = despiked[rows]
     guesses = np.stack([depth[:, 0], np.median(depth, axis=1), 2 * depth[:, 0] - depth[:, 1]])
     return guesses.min(axis=0), guesses.max(axis=0)
-
-
-def _usual_step(line: SailedLine, depth: Floats) -> Floats:
-    """Median size of the steps among USUAL_ROWS rows before and after each row (m,)."""
-    step = np.abs(np.diff(depth, prepend=depth[:1]))
-    here = np.arange(len(line))
-    low = np.maximum(here - USUAL_ROWS, np.minimum(line.start + 1, line.stop - 1))
-    high = np.minimum(here + USUAL_ROWS, line.stop)
-    return np.asarray(np.median(step[spread(low, np.maximum(high, low + 1), 2 * USUAL_ROWS)], axis=1))
-
-
-def _steps_at(line: SailedLine, depth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Floats]:
-    """Whether row ``to`` continues the stretch of the row before it, and the step of depth between the two as so many
-    usual steps; 0 where they lie too far apart to tell a leap from a slope."""
-    joined = line.same_stretch(to - 1, to)
-    at, back = np.clip(to, 0, len(line) - 1), np.clip(to - 1, 0, len(line) - 1)
-    near = line.s_m[at] - line.s_m[back] <= STEP_REACH_M
-    step = np.abs(depth[at] - depth[back]) / np.maximum(usual[at], 1e-6)
-    return joined, np.where(near, step, 0.0)
-
-
-def _mostly(crossed: Bools, agreed: Bools, first: Ints, last: Ints, share: float = BACKED_SHARE) -> Bools:
-    """Pieces that other passes cross often enough and of which they say so in at least a share of the rows crossed."""
-    seen, yes = (np.concatenate([[0], np.cumsum(mask)]) for mask in (crossed, agreed))
-    n_seen, n_yes = seen[last + 1] - seen[first], yes[last + 1] - yes[first]
-    return np.asarray((n_seen >= LEAST_ROWS) & (n_yes >= share * n_seen))
