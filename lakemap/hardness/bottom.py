@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from lakemap.hardness.calibrate import Calibration
 from lakemap.hardness.edges import find_edges
+from lakemap.hardness.floors import STEPS, Floors
 from lakemap.hardness.reading import Floats
 from lakemap.hardness.settings import HardnessSettings
 from lakemap.hardness.words import WordModel, words_of
@@ -19,9 +20,6 @@ from lakemap.model.hardness_notes import DOUBTS
 from lakemap.model.soundings import Soundings
 from lakemap.model.surface import Surface
 from lakemap.physics.reflection import BOTTOM_CLASSES
-
-NARROWEST = 0.02
-"""No hardness is known better than this (0.4 dB), whatever the readings' number says (own choice)."""
 
 
 def with_doubt(hardness: Surface, soundings: Soundings, settings: HardnessSettings) -> tuple[Surface, Grid]:
@@ -59,20 +57,20 @@ def classify_bottom(
 ) -> tuple[Bottom, Surface]:
     """Classes with their probabilities on the frame of ``hardness``, and the surface with doubt in its sigma.
 
-    A floor is hard where its hardness, known within sigma and the scale's own error, lies beyond the limit; the words
-    of the bottom samples take the place of soft, medium and hard once there are enough of each (settings.classes).
+    A floor is hard where its hardness, known within sigma and the scale's own error, lies beyond the limit, weighed by
+    what floors the lake has; the words of the bottom samples take the place of soft, medium and hard once there are
+    enough of each (settings.classes).
     """
     surface, doubt = with_doubt(hardness, soundings, settings)
-    value = surface.estimate.values.astype(np.float64)
-    sigma = np.hypot(np.maximum(surface.sigma.values.astype(np.float64), NARROWEST), calibration.error(value))
+    value, sigma = (grid.values.astype(np.float64) for grid in (surface.estimate, surface.sigma))
+    floors, error = Floors.of(soundings), calibration.error(STEPS)
     words = words_of(calibration, settings)
-    if words is None:
-        names, stack = BOTTOM_CLASSES, standard_classes(value, sigma, calibration.limits)
-    else:
-        names, stack = words.words, words.probability(value, sigma)
+    plain = standard_classes(STEPS, error, calibration.limits)
+    names, of_step = (BOTTOM_CLASSES, plain) if words is None else (words.words, words.probability(STEPS, error))
+    stack = floors.classes(value, sigma, of_step)
     grids = tuple(
         Grid(surface.frame, layer.astype(np.float32), name, "1") for name, layer in zip(names, stack, strict=True))
-    hard = standard_classes(value, sigma, calibration.limits)[-1]
+    hard = stack[-1] if words is None else floors.classes(value, sigma, plain)[-1]
     accuracy = None if calibration.told_right is None else calibration.told_right / calibration.samples
     return Bottom(
         names, grids, doubt, find_edges(value, sigma, hard, surface.frame), calibration.samples, accuracy,

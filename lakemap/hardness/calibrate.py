@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,18 +27,18 @@ ROBUST = 2.0
 MOST_READINGS = 40
 CONTRADICTS = 2.5
 """A sample this many standard errors away, and of the opposite class, says that something else is there."""
-PUBLISHED_SIGMA = 0.12
-"""What the published table may be off for a lake, as hardness: 2.6 dB. It is from the sea and other tables differ by
-far more for mud."""
+SCALE_SIGMA = 0.07
+"""What the scale of one log may be off where its gain law is known, as hardness: 1.5 dB of surface and beam."""
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """``offset`` and ``steepness`` (3,) of the line below, between and above the class limits; ``covariance`` (4, 4).
+    """The reading to be expected on a floor: ``offset`` and ``steepness`` (3,) of the line below, between and above the
+    class limits; ``covariance`` (4, 4) of those.
 
     ``samples`` it rests on (0: the scale is relative); ``told_right``: samples whose class the others told when they
-    were left out, None without; ``reading`` and ``target`` (k,): calibrated hardness beside each sample used and what
-    its word says, ``words`` (k,) those words.
+    were left out, None without; ``balanced`` the same with each class counted alike; ``reading`` and ``target`` (k,):
+    calibrated hardness beside each sample used and what its word says, ``words`` (k,) those words.
     """
 
     limits: tuple[float, float]
@@ -53,17 +54,25 @@ class Calibration:
 
     def apply(self, reading: Reading) -> Reading:
         """Readings on the calibrated scale; their own errors go through the line's steepness."""
-        value, low, high = (self._line(column) for column in (reading.value, reading.low, reading.high))
-        part = np.searchsorted(np.array(self.limits), np.nan_to_num(reading.value))
-        return Reading(value, reading.sigma * self.steepness[part], low, high, reading.notes)
+        value, low, high = (self.hardness(column) for column in (reading.value, reading.low, reading.high))
+        return Reading(value, reading.sigma / self.steepness[self._part(value)], low, high, reading.notes)
 
-    def _line(self, value: Floats) -> Floats:
-        return np.asarray(self.offset + _parts(value, self.limits) @ self.steepness)
+    def hardness(self, reading: Floats) -> Floats:
+        """The floor on which such readings (n,) are to be expected: the line turned round."""
+        corners = self.offset + _parts(np.array(self.limits), self.limits) @ self.steepness
+        part = np.searchsorted(corners, np.nan_to_num(reading))
+        anchor = np.array([self.limits[0], self.limits[0], self.limits[1]])[part]
+        start = np.array([corners[0], corners[0], corners[1]])[part]
+        return np.asarray(anchor + (reading - start) / self.steepness[part])
+
+    def _part(self, hardness: Floats) -> NDArray[np.int64]:
+        return np.searchsorted(np.array(self.limits), np.nan_to_num(hardness))
 
     def error(self, hardness: Floats) -> Floats:
         """Standard error of the scale itself at a hardness of any shape: what all readings share."""
         at = np.concatenate([np.ones((*hardness.shape, 1)), _parts(hardness, self.limits)], axis=-1)
-        return np.asarray(np.sqrt(np.einsum("...i,ij,...j->...", at, self.covariance, at)))
+        expected = np.sqrt(np.einsum("...i,ij,...j->...", at, self.covariance, at))
+        return np.asarray(expected / self.steepness[self._part(hardness)])
 
 
 def class_limits(settings: HardnessSettings) -> tuple[float, float]:
@@ -79,7 +88,7 @@ def _parts(value: Floats, limits: tuple[float, float]) -> Floats:
 
 
 def calibrate(reading: Reading, xy: Floats, samples: BottomSamples, settings: HardnessSettings,
-              scale_sigma: float = PUBLISHED_SIGMA) -> Calibration:
+              scale_sigma: float = SCALE_SIGMA) -> Calibration:
     """The line from readings (n,) at ``xy`` (n, 2) to what samples near them say; without any, the physics itself.
 
     ``scale_sigma``: how far the readings' scale may be off as it stands.
@@ -93,13 +102,15 @@ def calibrate(reading: Reading, xy: Floats, samples: BottomSamples, settings: Ha
     value = beside[used]
     target, doubt = hardness_of_doubtful_grain(samples.phi[used], samples.phi_sigma[used])
     error = np.sqrt(doubt**2 + sigma[used] ** 2 + DETAIL**2)
-    line, covariance = _fit(value, target, error, prior, limits)
-    told = np.array([_left_out(value, target, error, prior, limits, i) for i in range(len(used))])
-    made = Calibration(
-        limits, float(line[0]), line[1:], covariance, len(used), int((told == _class(target, limits)).sum()),
-        _balanced(told, _class(target, limits)), np.empty(0), target, tuple(samples.word[i] for i in used),
+    made = _fit(value, target, error, prior, limits)
+    every = np.arange(len(used))
+    others = [_fit(value[every != i], target[every != i], error[every != i], prior, limits) for i in every]
+    told = _class(np.array([one.hardness(value[i : i + 1])[0] for i, one in enumerate(others)]), limits)
+    truth = _class(target, limits)
+    return dataclasses.replace(
+        made, samples=len(used), told_right=int((told == truth).sum()), balanced=_balanced(told, truth),
+        reading=made.hardness(value), target=target, words=tuple(samples.word[i] for i in used),
     )
-    return Calibration(**{**made.__dict__, "reading": made._line(value)})
 
 
 def readings_beside(reading: Reading, xy: Floats, samples: BottomSamples, reach_m: float) -> tuple[Floats, Floats]:
@@ -124,29 +135,24 @@ def readings_beside(reading: Reading, xy: Floats, samples: BottomSamples, reach_
     return value, sigma
 
 
-def _fit(value: Floats, target: Floats, error: Floats, prior: Floats, limits: tuple[float, float]
-         ) -> tuple[Floats, Floats]:
-    """Least squares with a prior at the identity, no part falling; samples far off weigh less."""
-    columns = np.column_stack([np.ones(len(value)), _parts(value, limits)])
+def _fit(value: Floats, target: Floats, error: Floats, prior: Floats, limits: tuple[float, float]) -> Calibration:
+    """Least squares of readings on what the samples say, with a prior at the identity; samples far off weigh less.
+
+    Readings on samples and not samples on readings: a word stands for all floors that bear it, so what varies about its
+    hardness is the floor, and lines through it the other way would be too flat.
+    """
+    columns = np.column_stack([np.ones(len(value)), _parts(target, limits)])
     held = np.diag(1.0 / np.sqrt(np.diag(prior)))
     expected = np.array([0.0, 1.0, 1.0, 1.0])
     line, weight = expected, 1.0 / error
     low = np.array([-np.inf, *[LEAST_STEEPNESS] * 3])
     for _ in range(6):
-        miss = np.abs(target - columns @ line) / error
+        miss = np.abs(value - columns @ line) / error
         weight = np.sqrt(np.minimum(1.0, ROBUST / np.maximum(miss, 1e-9))) / error
         left = np.vstack([columns * weight[:, None], held])
-        line = lsq_linear(left, np.concatenate([target * weight, held @ expected]), (low, np.inf), method="bvls").x
+        line = lsq_linear(left, np.concatenate([value * weight, held @ expected]), (low, np.inf), method="bvls").x
     left = np.vstack([columns * weight[:, None], held])
-    return np.asarray(line), np.asarray(np.linalg.inv(left.T @ left))
-
-
-def _left_out(value: Floats, target: Floats, error: Floats, prior: Floats, limits: tuple[float, float], i: int) -> int:
-    """Class that the other samples' line gives to the reading beside sample i."""
-    rest = np.arange(len(value)) != i
-    line, _ = _fit(value[rest], target[rest], error[rest], prior, limits)
-    told = line[0] + _parts(value[i : i + 1], limits) @ line[1:]
-    return int(_class(told, limits)[0])
+    return Calibration(limits, float(line[0]), line[1:], np.linalg.inv(left.T @ left))
 
 
 def _class(hardness: Floats, limits: tuple[float, float]) -> NDArray[np.int64]:

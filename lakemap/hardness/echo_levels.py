@@ -30,8 +30,6 @@ BELIEVED_SIGMAS = 4.0
 """A bottom that gives back more than it got by this many standard errors was no level in dB."""
 FLAT_DB = 1.5
 """Own levels are learnt where a slope takes less than this from the second echo."""
-SLOPE_TRUST = 0.5
-"""Share of a slope's loss that may be wrong: slopes are seen along the pass, and floors are no mirrors (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -109,8 +107,8 @@ def _singles(echoes: Echoes, geometry: SecondEcho, own: OwnLevel, settings: Hard
     """Own level less the first echo is one loss, less the second is two: both together, each by its own error."""
     spread = own.echo_sigma_db**2
     use_first, use_second = echoes.first_ok & own.known, echoes.second_ok & own.known
-    weight_first = use_first / (spread + (SLOPE_TRUST * geometry.first_lost_db) ** 2)
-    weight_second = 4.0 * use_second / (spread + (SLOPE_TRUST * geometry.second_lost_db) ** 2)
+    weight_first = use_first / (spread + geometry.first_doubt_db**2)
+    weight_second = 4.0 * use_second / (spread + geometry.second_doubt_db**2)
     total = weight_first + weight_second
     safe = np.where(total > 0, total, np.nan)
     by_first, by_second = own.level_db - echoes.first, (own.level_db - echoes.second) / 2.0
@@ -140,7 +138,7 @@ def loss_sigma_db(geometry: SecondEcho, own: OwnLevel, settings: HardnessSetting
     """Standard error of a loss from one pair [dB]: two levels, the surface, absorption over the extra path, slope."""
     level = np.where(own.known, own.echo_sigma_db, settings.level_sigma_db)
     absorbed = 2.0 * geometry.below_m * geometry.alpha * settings.absorption_sigma_share
-    steep = SLOPE_TRUST * (geometry.second_lost_db - geometry.first_lost_db)
+    steep = geometry.second_doubt_db
     return np.asarray(np.sqrt(2.0 * level**2 + settings.surface_loss_sigma_db**2 + absorbed**2 + steep**2))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lakemap.hardness.calibrate import PUBLISHED_SIGMA, Calibration, calibrate, class_limits, contradicted
+from lakemap.hardness.calibrate import Calibration, calibrate, class_limits, contradicted
 from lakemap.hardness.confounders import gassy, layered, scattering
 from lakemap.hardness.echo_levels import read_levels
 from lakemap.hardness.instruments import Joined, Trust, join, shared_places
@@ -121,7 +121,7 @@ def _scale_sigma(levels: Reading, soundings: Soundings, heard: tuple[Receiver, .
     """How far the scale of the best known log may be off as it stands; notes off a screen know theirs least."""
     used = np.unique(soundings.log[levels.observed])
     best = min((OFFSET_DB[heard[code].origin] for code in used), default=OFFSET_DB["assumed"])
-    return float(np.hypot(PUBLISHED_SIGMA, best / SPAN_DB))
+    return best / SPAN_DB
 
 
 def _join_screens(

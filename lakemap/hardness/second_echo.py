@@ -20,8 +20,13 @@ from lakemap.physics.sound_speed import fresh_water_sound_speed
 
 UNKNOWN_DRAFT_SIGMA_M = 0.3
 """What a draft may be where nobody said it; as in the common error of depths."""
+SLOPE_SIGMA_DEG, SLOPE_TRUST = 1.0, 0.5
+"""How far a slope may be steeper than it is seen, and what share of a slope's loss may be wrong: slopes are seen along
+the pass or smoothed by a surface, and floors are no mirrors (own choice)."""
 SPEED_HALF_S = 5.0
 """Half the time over which a boat's speed is taken."""
+USUAL_WIND_MPS = 2.0
+"""Wind where nobody said it: a light breeze (Beaufort 2). A mirror is the exception; 1.7 dB at 20 degrees."""
 CALM_MPS = 3.0
 """Wind below which no bubbles are beaten in: no whitecaps (Beaufort 2); common knowledge of sailors."""
 
@@ -32,8 +37,8 @@ class SecondEcho:
     screen: depth shown, where the bounced echo must show, and how near to it counts as there. ``below_m`` is the depth
     below the transducer; ``alpha`` the absorption [dB/m]; ``could_show`` where the display range takes it in;
     ``range_known`` where there is a display range. ``surface_db`` is lost at the surface, ``first_lost_db`` and
-    ``second_lost_db`` by a slope; ``first_in_beam, second_in_beam`` where the slope leaves them within the beam;
-    ``hidden`` over cover or weed, ``at_speed`` where bubbles may hide it."""
+    ``second_lost_db`` by a slope, each with its standard error; ``first_in_beam, second_in_beam`` where the slope
+    leaves them within the beam; ``hidden`` over cover or weed, ``at_speed`` where bubbles may hide it."""
 
     shown_m: Floats
     place_m: Floats
@@ -45,6 +50,8 @@ class SecondEcho:
     surface_db: Floats
     first_lost_db: Floats
     second_lost_db: Floats
+    first_doubt_db: Floats
+    second_doubt_db: Floats
     first_in_beam: Mask
     second_in_beam: Mask
     hidden: Mask
@@ -67,16 +74,21 @@ def second_echo(
     tolerance = _tolerance_m(soundings, settings, place, water_c)
     screen_end = soundings.display_range_m.astype(np.float64)
     slope = slope_of_rows(soundings, surface_slope_deg)
-    first_lost, second_lost = slope_loss_db(slope, beam)
+    lost, steeper = slope_loss_db(slope, beam), slope_loss_db(slope + SLOPE_SIGMA_DEG * (slope > 0), beam)
+    doubt = [np.hypot(SLOPE_TRUST * a, b - a) for a, b in zip(lost, steeper, strict=True)]
     return SecondEcho(
         shown_m=shown, place_m=place, tolerance_m=tolerance, below_m=below,
         alpha=absorption_db_per_m(frequency, water_c, settings.salinity),
         could_show=screen_end >= place + tolerance, range_known=np.isfinite(screen_end),
-        surface_db=settings.surface_loss_db + surface_loss_db(settings.wind_mps or 0.0, beam),
-        first_lost_db=first_lost, second_lost_db=second_lost,
+        surface_db=settings.surface_loss_db + surface_loss_db(_wind_mps(settings), beam),
+        first_lost_db=lost[0], second_lost_db=lost[1], first_doubt_db=doubt[0], second_doubt_db=doubt[1],
         first_in_beam=slope <= beam / 2.0, second_in_beam=slope <= beam / 4.0,
         hidden=soundings.has(Flag.rise) | soundings.has(Flag.weed_top), at_speed=_at_speed(soundings, settings),
     )
+
+
+def _wind_mps(settings: HardnessSettings) -> float:
+    return USUAL_WIND_MPS if settings.wind_mps is None else settings.wind_mps
 
 
 def _at_speed(soundings: Soundings, settings: HardnessSettings) -> Mask:

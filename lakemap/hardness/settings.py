@@ -47,10 +47,11 @@ class HardnessSettings(Settings):
         2.0, 90.0, default=20.0, why="full angle to -3 dB where the log does not say it; common practice of the trade"
     )
     surface_loss_db: float = at_least(
-        0.0, default=0.0, why="lost where the second echo turns at the surface; 0 if calm"
+        0.0, default=0.0, why="lost where the second echo turns at the surface, beside what the wind does to it"
     )
     wind_mps: float | None = between(
-        0.0, 25.0, default=None, why="wind while recording: it roughens the surface where the second echo turns"
+        0.0, 25.0, default=None,
+        why="wind while recording roughens the surface where the second echo turns; left out: 2, a light breeze",
     )
     fast_mps: float = above(
         0.0, default=5.0, why="from this speed on bubbles in waves may hide the second echo; practice, no source"

@@ -17,12 +17,14 @@ from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from hardness_world import DAYS, LONE_WALL_DEG, lake_frame, make_world, probe, record, truly_hard, truly_soft
+from hardness_world import DAYS, LONE_WALL_DEG, PIXEL_M, lake_frame, make_world, probe, record, truly_hard, truly_soft
 
 from lakemap.grid import GridSettings, make_surface
 from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
+from lakemap.model.frame import Grid
 from lakemap.model.samples import BottomSamples
 from lakemap.read.bottom_words import felt_sigma_phi, grain_of_words
+from lakemap.terrain.slope import horn_slope_deg
 
 NEAR_M = 20.0
 SETTINGS = HardnessSettings(classes="standard")
@@ -60,7 +62,10 @@ class Judged:
 def map_of(world, number: int, n: int, days=DAYS, method: str = "auto"):
     "The stage's own way from soundings to classes, with the depth surface's slope as the pipeline hands it in."
     soundings = record(world, number, days)
-    read = read_hardness(soundings, SETTINGS, samples_of(world, number, n))
+    depth = make_surface(soundings.observed("depth_m"), lake_frame(), GridSettings(method=method))
+    slope = Grid(depth.frame, horn_slope_deg(depth.estimate.values.astype(float), PIXEL_M), "slope_deg", "deg")
+    under = slope.at(soundings.x_m, soundings.y_m)
+    read = read_hardness(soundings, SETTINGS, samples_of(world, number, n), under)
     surface = make_surface(read.soundings.observed("hardness"), lake_frame(), GridSettings(method=method))
     bottom, widened = classify_bottom(surface, read.soundings, read.calibration, SETTINGS)
     return read.soundings, widened, bottom

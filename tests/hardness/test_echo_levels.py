@@ -12,7 +12,7 @@ from lakemap.model.flags import Flag
 from lakemap.model.log_facts import LogFacts
 from lakemap.physics.reflection import SEDIMENTS, bottom_loss_db, hardness_index
 
-PLAIN = HardnessSettings()
+PLAIN = HardnessSettings(wind_mps=0.0)
 LAWS = ("none", "20logR", "40logR")
 REUSE = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
 
@@ -61,7 +61,7 @@ def test_sigma_follows_the_error_budget(echoes):
 
 def test_sigma_is_honest_for_noisy_levels(echoes):
     "With the noise of the budget, the truth lies within 1.96 sigma about 95 times in 100."
-    quiet = HardnessSettings(surface_loss_sigma_db=0.0, floor_sigma_db=0.0, absorption_sigma_share=0.0)
+    quiet = HardnessSettings(wind_mps=0.0, surface_loss_sigma_db=0.0, floor_sigma_db=0.0, absorption_sigma_share=0.0)
     found = add_hardness(echoes(np.full(4000, 8.0), 0.25, noise_db=1.5), quiet)
     off = np.abs(found.hardness - hardness_index(bottom_loss_db(0.25)))
     assert np.mean(off < 1.96 * found.hardness_sigma) == pytest.approx(0.95, abs=0.015)
@@ -71,7 +71,7 @@ def test_surface_loss_is_given_back(echoes):
     "Loss at a rough surface is a setting, and makes the floor read as hard as it is."
     lake = echoes(6.0, 0.3)
     lake = lake.with_columns(second_echo_db=lake.second_echo_db - 3.0)
-    found = add_hardness(lake, HardnessSettings(surface_loss_db=3.0))
+    found = add_hardness(lake, HardnessSettings(surface_loss_db=3.0, wind_mps=0.0))
     assert found.hardness[0] == pytest.approx(float(hardness_index(bottom_loss_db(0.3))), abs=2e-5)
 
 
@@ -98,7 +98,7 @@ def test_upper_bounds_do_not_hang_on_the_gain_law(echoes):
     bounds = []
     for law in LAWS:
         lake = _with_lost_seconds(echoes, 60.0, np.append(np.full(20, 10.0), 20.0), facts=LogFacts("a", gain_law=law))
-        bounds.append(add_hardness(lake, HardnessSettings(hard_at=4.0)).hardness_high[20])
+        bounds.append(add_hardness(lake, HardnessSettings(hard_at=4.0, wind_mps=0.0)).hardness_high[20])
     assert np.isfinite(bounds).all()
     assert np.ptp(bounds) < 1e-5
 

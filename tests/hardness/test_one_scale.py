@@ -12,7 +12,7 @@ from lakemap.model.log_facts import LogFacts
 from lakemap.model.soundings import SECOND_SEEN, Soundings
 from lakemap.physics.reflection import bottom_loss_db, hardness_index
 
-PLAIN = HardnessSettings()
+PLAIN = HardnessSettings(wind_mps=0.0)
 STRONG = SECOND_SEEN.index("strong")
 
 
