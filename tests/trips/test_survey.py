@@ -1,0 +1,150 @@
+"""Lines that learn the most: against mown lawns and random lines, and the error field against plain kriging."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rough_lake import ORIGIN_X, ORIGIN_Y, rough_lake
+from sklearn.gaussian_process import GaussianProcessRegressor
+from sklearn.gaussian_process.kernels import ConstantKernel, Matern
+
+from lakemap.trips.error_field import ErrorField, Variability, best_prediction, error_field
+from lakemap.trips.lines import HEADINGS, Line, candidate_lines
+from lakemap.trips.survey import Outing, duration_s, plan_lines
+
+FLOOR = Variability(6.0, 300.0, 0.1)
+STEP_M = 60.0
+
+
+def nodes_of(lake):
+    x = np.arange(ORIGIN_X + STEP_M / 2, ORIGIN_X + 2 * lake.half_x, STEP_M)
+    y = np.arange(ORIGIN_Y + STEP_M / 2, ORIGIN_Y + 2 * lake.half_y, STEP_M)
+    xs, ys = np.meshgrid(x, y)
+    inside = lake.inside(xs, ys)
+    return np.column_stack([xs[inside], ys[inside]])
+
+
+def five_uneven_passes(lake, rng):
+    "Straight passes at random headings through random places."
+    middle = np.array([ORIGIN_X + lake.half_x, ORIGIN_Y + lake.half_y])
+    found = []
+    for _ in range(5):
+        course = rng.uniform(0, np.pi)
+        place = middle + rng.uniform(-0.5, 0.5, 2) * [lake.half_x, lake.half_y]
+        along = place + np.arange(-900, 900, 4.0)[:, None] * np.array([np.cos(course), np.sin(course)])
+        found.append(along[lake.inside(along[:, 0], along[:, 1])])
+    return np.concatenate(found)
+
+
+def left_after(field, route):
+    for line in route:
+        field = field.after(line.nodes)
+    return field.total
+
+
+def mown_lawns(candidates, outing):
+    "Parallel lines there and back, at every heading and as many as the time allows."
+    for number in range(HEADINGS):
+        lines = [line for line in candidates if abs(line.heading - number * np.pi / HEADINGS) < 1e-6]
+        for count in range(len(lines), 0, -1):
+            picked = np.unique(np.linspace(0, len(lines) - 1, count + 2).astype(int)[1:-1])
+            route = [lines[i] if k % 2 == 0 else Line(lines[i].end, lines[i].start, lines[i].nodes)
+                     for k, i in enumerate(picked)]
+            if route and duration_s(route, outing) <= outing.time_s:
+                yield route
+                break
+
+
+def random_lines(candidates, outing, rng):
+    route = []
+    for i in rng.permutation(len(candidates)):
+        if duration_s([*route, candidates[i]], outing) <= outing.time_s:
+            route.append(candidates[i])
+    return route
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_planned_lines_learn_more_than_a_mown_lawn_or_random_lines(seed):
+    "From five uneven passes, in the same time: more error removed than the best lawn of all and four random outings."
+    lake, rng = rough_lake(seed), np.random.default_rng(seed)
+    frame = lake.frame(10.0)
+    field = error_field(nodes_of(lake), STEP_M, FLOOR, five_uneven_passes(lake, rng))
+    candidates = candidate_lines(frame, frame.water, field)
+    outing = Outing(np.array([ORIGIN_X + 150.0, ORIGIN_Y + lake.half_y]), 3600.0, 1.8)
+    plan = plan_lines(field, candidates, outing)
+    assert plan.lasts_s <= 3600.0 and plan.lasts_s == pytest.approx(duration_s(list(plan.lines), outing))
+    others = [*mown_lawns(candidates, outing), *(random_lines(candidates, outing, rng) for _ in range(4))]
+    assert plan.after.total < min(left_after(field, route) for route in others)
+
+
+def test_the_error_field_is_that_of_a_gaussian_process():
+    "Standard errors of scikit-learn's regression with the same covariance (Matern 1/2) and wide mean, to 1e-6."
+    rng = np.random.default_rng(0)
+    xs, ys = np.meshgrid(np.arange(8.0) * 10, np.arange(8.0) * 10)
+    xy = np.column_stack([xs.ravel(), ys.ravel()])
+    floor = Variability(2.0, 60.0, 0.3)
+    seen = np.sort(rng.choice(64, 12, replace=False))
+    field = error_field(xy, 10.0, floor, xy[seen])
+    kernel = ConstantKernel(2.0, "fixed") * Matern(20.0, "fixed", nu=0.5) + ConstantKernel(20.0, "fixed")
+    process = GaussianProcessRegressor(kernel, alpha=0.3, optimizer=None).fit(xy[seen], np.zeros(12))
+    assert np.allclose(np.sqrt(np.diag(field.covariance)), process.predict(xy, return_std=True)[1], atol=1e-6)
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 1000), st.integers(1, 30))
+def test_more_driving_never_adds_error(seed, count):
+    "Gain is what total falls by, at least 0, and the order of two lines does not matter."
+    rng = np.random.default_rng(seed)
+    xs, ys = np.meshgrid(np.arange(7.0) * 10, np.arange(7.0) * 10)
+    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 10.0, FLOOR, np.array([[0.0, 0.0]]))
+    one, other = (np.sort(rng.choice(49, min(count, 49), replace=False)) for _ in range(2))
+    after = field.after(one)
+    assert field.gain(one) == pytest.approx(field.total - after.total, rel=1e-6) and field.gain(one) >= 0
+    assert after.after(other).total == pytest.approx(field.after(other).after(one).total, rel=1e-6)
+
+
+def test_predictions_honour_observations():
+    "Without noise the prediction passes through what was observed."
+    field = error_field(np.column_stack([np.arange(9.0) * 10, np.zeros(9)]), 10.0, Variability(2.0, 60.0, 1e-9),
+                        np.empty((0, 2)))
+    told = best_prediction(field, np.array([2, 6]), np.array([1.0, -1.0]))
+    assert told[[2, 6]] == pytest.approx([1.0, -1.0], abs=1e-6)
+
+
+def test_equal_gains_go_to_the_line_across_the_slope():
+    "On a square lake without passes east-west and north-south learn the same; the slope decides."
+    xs, ys = np.meshgrid(np.arange(9.0) * 20, np.arange(9.0) * 20)
+    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 20.0, FLOOR, np.empty((0, 2)))
+    middle = 80.0
+    east = Line(np.array([0.0, middle]), np.array([160.0, middle]), field.on_line(np.array([0.0, middle]),
+                                                                                  np.array([160.0, middle])))
+    north = Line(np.array([middle, 0.0]), np.array([middle, 160.0]), field.on_line(np.array([middle, 0.0]),
+                                                                                   np.array([middle, 160.0])))
+    for axis, expected in ((0.0, east), (np.pi / 2, north)):
+        outing = Outing(np.array([middle, middle]), 130.0, 4.0, axis)
+        plan = plan_lines(field, [east, north], outing)
+        assert [line.heading for line in plan.lines] == [expected.heading]
+
+
+def test_lines_stay_in_drivable_water():
+    "Candidates never leave the mask, whatever its shape."
+    lake = rough_lake(1)
+    frame = lake.frame(10.0)
+    drivable = frame.water.copy()
+    drivable[20:30, 30:80] = False
+    field = error_field(nodes_of(lake), STEP_M, FLOOR, np.empty((0, 2)))
+    for line in candidate_lines(frame, drivable, field):
+        xy = line.start + np.linspace(0, 1, 200)[:, None] * (line.end - line.start)
+        row, column, inside = frame.pixel_of(xy[:, 0], xy[:, 1])
+        assert inside.all() and drivable[row, column].mean() > 0.995
+
+
+def test_no_time_no_lines():
+    "A minute is enough for no line."
+    lake = rough_lake(0)
+    frame = lake.frame(10.0)
+    field = error_field(nodes_of(lake), STEP_M, FLOOR, np.empty((0, 2)))
+    plan = plan_lines(field, candidate_lines(frame, frame.water, field), Outing(field.xy[0], 60.0, 1.8))
+    assert plan.lines == () and plan.gain == 0.0 and isinstance(plan.after, ErrorField)
