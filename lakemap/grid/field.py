@@ -9,13 +9,16 @@ from typing import ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from lakemap.geo.pass_bias import PRIOR_SIGMA_M
 from lakemap.grid.field_lattice import Lattice, lattice_for
 from lakemap.grid.field_model import DEPTH_NOISE, FieldParameters, Trend, cascade_ranges
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
-from lakemap.grid.field_solution import FieldSolution, Readings
+from lakemap.grid.field_readings import Readings
+from lakemap.grid.field_solution import FieldSolution
 from lakemap.grid.field_system import Design
+from lakemap.grid.field_tiles import Tile, cut_tiles, thinned
 from lakemap.grid.field_weights import plain_start
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.settings import GridSettings
@@ -27,12 +30,18 @@ from lakemap.model.soundings import NO_PASS, PassBias
 Floats = NDArray[np.float64]
 
 DEPTH = "depth_m"
-STEPS_A_DETAIL = 6
+STEPS_A_DETAIL = 5.0
 """Lattice steps in the range of the short detail (tried: finer costs more and gains less than 1 %)."""
-FOLDS = 8
-"""Groups held back are shared out over so many solutions."""
+LEAST_STEPS = 2.0
+"""Shortest range, in steps, that a lattice carries; shorter fields are taken for this."""
 MOST_UNKNOWNS = 160_000
-"""Nodes solved at once; a lake that needs more gets a coarser lattice."""
+"""Nodes solved at once; a lake that needs more is cut into tiles."""
+FIRST_UNKNOWNS = 30_000
+"""Nodes of the solution that doubts readings and holds passes back; where the lake needs more, it is a coarser one."""
+MOST_CELLS = 4_000_000
+"""Lattice cells in all tiles; the step grows beyond."""
+FOLDS = 4
+"""Groups held back are shared out over so many solutions."""
 USUAL_NOISE = 0.07
 """Noise of a depth besides its own error, before anything is known [m]; for other readings a tenth of their spread."""
 
@@ -64,22 +73,24 @@ class FieldInterpolator(Interpolator):
     def fit(self, obs: Observations) -> Self:
         """Parameters by likelihood unless they were given; then the readings as data."""
         depth = obs.name == DEPTH
-        if depth and self._frame is not None:
-            self._shore = ShoreDistance(self._frame)
+        self._shore = ShoreDistance(self._frame if depth else None)
         self._share = DEPTH_NOISE if depth else 0.0
-        spread = max(float(np.std(obs.value)), 1e-3)
-        typical = float(np.mean(obs.value))
+        spread, typical = max(float(np.std(obs.value)), 1e-3), float(np.mean(obs.value))
         self._trend = (Trend.of_depth(typical, self._shore.widest_m, self._shore_zero) if self._shore.known
                        else Trend.constant(typical, spread))
         if self.parameters is None:
             self.parameters = self._learn(obs, spread)
-        self._lattice = self._lattice_of(obs)
         self.reach_m = float("inf")
         return self._hold(obs)
 
     def with_data(self, obs: Observations) -> Self:
         """A copy with the same parameters and other readings."""
         return copy.copy(self)._hold(obs)
+
+    @property
+    def _known(self) -> FieldParameters:
+        assert self.parameters is not None
+        return self.parameters
 
     def _noise(self, obs: Observations) -> Floats:
         """Error of each reading (n,) but for the noise of all: its own, and a share of its depth."""
@@ -95,34 +106,77 @@ class FieldInterpolator(Interpolator):
             extent = float(np.sqrt(self._frame.water.sum())) * self._pixel_m
         noise = USUAL_NOISE if obs.name == DEPTH else 0.1 * spread
         prior = Prior.usual(spread, extent, self._shore.widest_m, noise)
-        return fit_parameters(sample, self._trend, prior, self._bias_sd)
+        with threadpool_limits(1):
+            return fit_parameters(sample, self._trend, prior, self._bias_sd)
 
-    def _lattice_of(self, obs: Observations) -> Lattice:
-        assert self.parameters is not None
-        p = self.parameters
-        step = max(p.detail_m / STEPS_A_DETAIL, self._pixel_m / 2)
-        served = [obs.xy] + ([self._frame.water_xy()] if self._frame is not None else [])
-        xy = np.concatenate(served)
-        while True:
-            ranges = tuple(max(r, 2 * step) for r in (*cascade_ranges(p.rough_m), p.detail_m))
-            lattice = lattice_for(xy, step, ranges)
-            if lattice.count <= MOST_UNKNOWNS:
-                return lattice
-            step *= 1.2
+    def _ranges(self, step_m: float) -> tuple[float, ...]:
+        """Ranges of the levels; none shorter than a lattice of this step can carry."""
+        ranges = (*cascade_ranges(self._known.rough_m), self._known.detail_m)
+        return tuple(max(range_m, LEAST_STEPS * step_m) for range_m in ranges)
+
+    def _served(self, obs: Observations, step_m: float) -> Floats:
+        """Places that the lattice must reach, one a cell: readings, and water (all around them without a frame)."""
+        if self._frame is not None:
+            return thinned(np.concatenate([obs.xy, self._frame.water_xy()]), step_m)
+        low, high = obs.xy.min(axis=0) - 2 * step_m, obs.xy.max(axis=0) + 2 * step_m
+        x_m, y_m = np.meshgrid(*(np.arange(a, b + step_m, step_m) for a, b in zip(low, high, strict=True)))
+        return np.column_stack([x_m.ravel(), y_m.ravel()])
 
     def _hold(self, obs: Observations) -> Self:
-        assert self.parameters is not None
-        passes = np.unique(obs.pass_id[obs.pass_id != NO_PASS]) if self._bias_sd > 0 else np.empty(0, np.int32)
-        expected = np.zeros(len(passes)), np.full(len(passes), self._bias_sd)
-        design = Design(self._lattice, self.parameters, self._trend, passes, *expected)
-        variance = self._noise(obs) ** 2 + self.parameters.noise**2
-        readings = Readings(obs.xy, obs.value, variance, obs.pass_id, self._shore.at(obs.xy), obs.lower, obs.upper)
-        self._solution = FieldSolution(design, readings)
+        step = max(self._known.detail_m / STEPS_A_DETAIL, self._pixel_m / 2)
+        readings = Readings(
+            obs.xy, obs.value, self._noise(obs) ** 2 + self._known.noise**2, obs.pass_id, self._shore.at(obs.xy),
+            obs.lower, obs.upper, np.ones(len(obs)))
+        while len(served := self._served(obs, step)) > MOST_CELLS:
+            step *= 1.25
+        tiles = cut_tiles(served, step, self._ranges(step), MOST_UNKNOWNS)
+        first_step, lattice = step, tiles[0].lattice
+        while len(tiles) > 1 or lattice.count > FIRST_UNKNOWNS:
+            first_step *= 1.25
+            lattice = lattice_for(served, first_step, self._ranges(first_step))
+            if lattice.count <= FIRST_UNKNOWNS:
+                break
+        some, self._member = readings.merged(max(first_step / 2, 1e-3))
+        self._first = self._final = FieldSolution(self._design(lattice, some.pass_id), some)
+        self._tiles: list[Tile] = tiles if len(tiles) > 1 else []
+        self._step_m, self._readings = step, readings
+        if first_step > step:
+            believed = dataclasses.replace(readings, doubt=self._first.doubt[self._member])
+            self._readings = believed.merged(step / 2)[0]
+            if not self._tiles:
+                design = self._design(tiles[0].lattice, self._readings.pass_id)
+                self._final = FieldSolution(design, self._readings, robust=False)
         return self
 
+    def _design(self, lattice: Lattice, pass_id: NDArray[np.int32]) -> Design:
+        passes = np.unique(pass_id[pass_id != NO_PASS]) if self._bias_sd > 0 else np.empty(0, np.int32)
+        nothing, usual = np.zeros(len(passes)), np.full(len(passes), self._bias_sd)
+        return Design(lattice, self._known, self._trend, passes, nothing, usual)
+
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
-        """Mean and standard error (m,) at places (m, 2)."""
-        return self._solution.predict(xy, self._shore.at(xy))
+        """Mean and standard error (m,) at places (m, 2); NaN beyond the lattice."""
+        xy = np.asarray(xy, dtype=np.float64).reshape(-1, 2)
+        distance = self._shore.at(xy)
+        if not self._tiles:
+            return self._final.predict(xy, distance)
+        total, mean, sd = np.zeros(len(xy)), np.zeros(len(xy)), np.zeros(len(xy))
+        for tile in self._tiles:
+            weight = tile.weight(xy)
+            rows = np.flatnonzero(weight > 0)
+            if len(rows):
+                told = self._on_tile(tile).predict(xy[rows], distance[rows])
+                total[rows] += weight[rows]
+                mean[rows] += weight[rows] * told[0]
+                sd[rows] += weight[rows] * told[1]
+        return mean / total, sd / total
+
+    def _on_tile(self, tile: Tile) -> FieldSolution:
+        """The readings in and around a tile, with trend and biases as the first solution has them."""
+        some = self._readings.take(tile.holds(self._readings.xy))
+        trend, trend_sd, bias = self._first.shared()
+        design = Design(tile.lattice, self._known, dataclasses.replace(self._trend, mean=trend, sd=trend_sd),
+                        bias.pass_id, bias.bias_m, bias.sigma_m)
+        return FieldSolution(design, some, robust=False)
 
     def predict_held(
         self, obs: Observations, groups: Sequence[NDArray[np.int64]], asked: Sequence[NDArray[np.int64]]
@@ -132,23 +186,29 @@ class FieldInterpolator(Interpolator):
         parts: list[tuple[Floats, Floats]] = [(np.empty(0), np.empty(0))] * len(groups)
         for fold in range(folds):
             mine = range(fold, len(groups), folds)
-            told = self._solution.without([groups[k] for k in mine], [asked[k] for k in mine])
-            for k, part in zip(mine, told, strict=True):
-                parts[k] = part
+            held = np.unique(self._member[np.concatenate([groups[k] for k in mine])])
+            rows = np.concatenate([asked[k] for k in mine])
+            told = self._first.without(held, obs.xy[rows], self._shore.at(obs.xy[rows]))
+            ends = np.cumsum([len(asked[k]) for k in mine])[:-1]
+            for k, mean, sd in zip(mine, np.split(told[0], ends), np.split(told[1], ends), strict=True):
+                parts[k] = (mean, sd)
         estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
         return estimate, sigma
 
     def pass_bias(self) -> PassBias:
         """Bias of each pass, solved with the surface."""
-        return self._solution.pass_bias()
+        return self._final.shared()[2]
+
+    def sample(self, xy: Floats, n: int, seed: int) -> Floats:
+        """``n`` equally likely surfaces (n, m) at places (m, 2); of a lake in tiles without its finest detail."""
+        return self._final.draws(xy, self._shore.at(xy), n, np.random.default_rng(seed))
 
     def own_variance(self, obs: Observations) -> Floats:
         """Variance (n,) of readings about the mean of their pixel, their pass's bias included."""
-        assert self.parameters is not None
-        return np.asarray(self._noise(obs) ** 2 + self.parameters.noise**2 + self._bias_sd**2)
+        return np.asarray(self._noise(obs) ** 2 + self._known.noise**2 + self._bias_sd**2)
 
     def facts(self) -> Mapping[str, float | str]:
         """Parameters by name, the lattice's step and unknowns."""
-        assert self.parameters is not None
-        return {**dataclasses.asdict(self.parameters), "step_m": self._lattice.step_m,
-                "unknowns": float(self._solution.design.count)}
+        unknowns = sum(tile.lattice.count for tile in self._tiles) or self._final.design.count
+        return {**dataclasses.asdict(self._known), "step_m": self._step_m, "unknowns": float(unknowns),
+                "tiles": float(max(len(self._tiles), 1))}

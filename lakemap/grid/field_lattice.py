@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.ndimage import binary_dilation
+from scipy.ndimage import binary_dilation, map_coordinates
 
 from lakemap.grid.dissection import Dissection, dissect
 
@@ -77,6 +77,12 @@ class Level:
         weight = np.column_stack([(1 - y) * (1 - x), (1 - y) * x, y * (1 - x), y * x])
         return np.column_stack([self.number[place] for place in corners]) + self.first, weight
 
+    def value_at(self, nodes: Floats, at: Floats) -> Floats:
+        """The field (m,) at places (m, 2), in finest steps, from the values of all levels' nodes."""
+        own = np.where(self.number >= 0, nodes[self.number + self.first], 0.0)
+        place = (at / self.step - np.array(self.corner)).T[::-1]
+        return np.asarray(map_coordinates(own, place, order=1, mode="nearest"))
+
 
 def _variance(kappa: float) -> float:
     """Variance of the field with precision K K on an endless lattice of step 1, as the mean over a cell between nodes
@@ -116,6 +122,19 @@ class Lattice:
         value = np.concatenate([w * size[:, k, None] for k, (_, w) in enumerate(parts)], axis=1)
         start = np.arange(len(xy) + 1) * column.shape[1]
         return sparse.csr_matrix((value.ravel(), column.ravel(), start), shape=(len(xy), self.count))
+
+    def covers(self, xy: Floats) -> NDArray[np.bool_]:
+        """Which places (m, 2) lie in a cell with all its nodes, on every level."""
+        at = (xy - self.origin) / self.step_m
+        inside = np.ones(len(xy), dtype=bool)
+        for level in self.levels:
+            low = np.floor(at / level.step - np.array(level.corner)).astype(np.int64)
+            rows, columns = level.number.shape
+            inside &= (low >= 0).all(axis=1) & (low[:, 0] < columns - 1) & (low[:, 1] < rows - 1)
+            column, row = np.where(inside[:, None], low, 0).T
+            for right, up in ((0, 0), (0, 1), (1, 0), (1, 1)):
+                inside &= level.number[row + up, column + right] >= 0
+        return inside
 
     def middles(self) -> Floats:
         """Middle of each served cell (k, 2) [m]."""

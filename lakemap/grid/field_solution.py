@@ -1,16 +1,12 @@
-"""One field solved from readings on one lattice: mean, errors, pass biases, draws, and what it says of readings held
-back."""
+"""One field solved from readings on one lattice: mean, errors, pass biases, draws, and what others say of some."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_system import Design, Posterior
 from lakemap.grid.field_weights import doubt, interval_terms, left_out, plain_start
 from lakemap.model.soundings import PassBias
@@ -23,28 +19,12 @@ NEWTON_ROUNDS = 8
 STILL = 1e-3
 """No further step where no censored reading's mean moves by more than this share of its error."""
 
-
-@dataclass(frozen=True)
-class Readings:
-    """Places (n, 2), values, variance of each reading's own error, pass, distance to the shore; bounds of censored
-    ones, both NaN elsewhere."""
-
-    xy: Floats
-    value: Floats
-    variance: Floats
-    pass_id: NDArray[np.int32]
-    distance_m: Floats
-    lower: Floats
-    upper: Floats
-
-    @cached_property
-    def censored(self) -> NDArray[np.bool_]:
-        """Which readings (n,) are known by their bounds alone."""
-        return ~(np.isnan(self.lower) & np.isnan(self.upper))
+SHARE_FROM = 0.7
+"""Places share standard errors where these squares are fewer than this share of them."""
 
 
 class FieldSolution:
-    """The unknowns of ``design`` after ``readings``; ``bias`` (passes,) is what is expected of the passes' biases."""
+    """The unknowns of ``design`` after ``readings``; ``robust``: readings are doubted here, else they come so."""
 
     def __init__(self, design: Design, readings: Readings, robust: bool = True) -> None:
         self.design, self._readings = design, readings
@@ -64,25 +44,32 @@ class FieldSolution:
 
     def _solve(self, robust: bool) -> None:
         r = self._readings
-        usual = 1.0 / r.variance
-        self._weight, self._target = usual.copy(), r.value.copy()
-        start = plain_start(r.xy, r.value, np.sqrt(r.variance)) | r.censored if robust else np.ones(len(usual), bool)
-        self._weight[~start] = 0.0
+        self._target = r.value.copy()
+        start = r.doubt
+        if robust:
+            start = np.where(plain_start(r.xy, r.value, np.sqrt(r.variance)) | r.censored, start, 0.0)
+        self._weight = start / r.variance
         self.posterior = self._given(self._weight)
         if r.censored.any():
             self._to_mode()
-        if robust and len(usual) > 1:
-            self._doubt(usual)
+        if robust and len(r) > 1:
+            self._doubt()
 
-    def _doubt(self, usual: Floats) -> None:
+    def _doubt(self) -> None:
         """Weigh gross errors down; solve again where that changes anything."""
         r = self._readings
         variance = self.posterior.variance(self._rows)
         miss, sd = left_out(r.value - self.said(), variance, self._weight, r.variance)
-        weight = np.where(r.censored, self._weight, usual * doubt(miss, sd))
+        weight = np.where(r.censored, self._weight, r.doubt / r.variance * doubt(miss, sd))
         if not np.allclose(weight, self._weight, rtol=0.1):
             self._weight = weight
             self.posterior = self._given(weight)
+
+    @property
+    def doubt(self) -> Floats:
+        """How far each reading is believed (n,), 1 for fully."""
+        r = self._readings
+        return np.where(r.censored, 1.0, self._weight * r.variance)
 
     def _to_mode(self) -> None:
         """Newton's steps for the censored readings."""
@@ -108,38 +95,49 @@ class FieldSolution:
         return np.asarray(self._base + self._rows @ self.posterior.mean)
 
     def predict(self, xy: Floats, distance_m: Floats) -> tuple[Floats, Floats]:
-        """Mean and standard error (m,) at places (m, 2) with distances to the shore (m,)."""
-        return self._told(self.posterior, xy, distance_m)
+        """Mean and standard error (m,) at places (m, 2) with distances to the shore (m,).
 
-    def _told(self, posterior: Posterior, xy: Floats, distance_m: Floats) -> tuple[Floats, Floats]:
-        rows = self.design.rows(xy, distance_m)
+        Where places lie closer than half a lattice step, those within one such square share a standard error.
+        """
+        known = self.design.lattice.covers(xy)
+        if not known.all():
+            mean, sd = np.full(len(xy), np.nan), np.full(len(xy), np.nan)
+            if known.any():
+                mean[known], sd[known] = self.predict(xy[known], distance_m[known])
+            return mean, sd
+        mean = self.design.mean_at(self._expected + self.posterior.mean, xy, distance_m)
+        cell = np.floor(xy / (0.5 * self.design.lattice.step_m)).astype(np.int64)
+        one, member = np.unique(cell, axis=0, return_index=True, return_inverse=True)[1:]
+        member = member.reshape(-1)
+        if len(one) > SHARE_FROM * len(xy):
+            one, member = np.arange(len(xy)), np.arange(len(xy))
         with threadpool_limits(1):
-            return rows @ (self._expected + posterior.mean), np.sqrt(posterior.variance(rows))
+            sd = np.sqrt(self.posterior.variance(self.design.rows(xy[one], distance_m[one])))
+        return mean, sd[member]
 
-    def without(self, held: Sequence[Index], asked: Sequence[Index]) -> list[tuple[Floats, Floats]]:
-        """Mean and standard error at the readings ``asked`` of each group, with all rows ``held`` left out at once."""
+    def without(self, held: Index, xy: Floats, distance_m: Floats) -> tuple[Floats, Floats]:
+        """Mean and standard error (m,) at places (m, 2) with the rows ``held`` left out."""
         weight = self._weight.copy()
-        weight[np.concatenate(held)] = 0.0
+        weight[held] = 0.0
         with threadpool_limits(1):
             posterior = self._given(weight)
-        rows = np.concatenate(asked)
-        mean, sd = self._told(posterior, self._readings.xy[rows], self._readings.distance_m[rows])
-        ends = np.cumsum([len(part) for part in asked])[:-1]
-        return list(zip(np.split(mean, ends), np.split(sd, ends), strict=True))
+            places = self.design.rows(xy, distance_m)
+            return places @ (self._expected + posterior.mean), np.sqrt(posterior.variance(places))
 
-    def pass_bias(self) -> PassBias:
-        """Bias of each pass and its standard error, the surface and all others being unknown too."""
-        passes = self.design.passes
-        if not len(passes):
-            return PassBias.none()
-        first = self.design.count - len(passes)
+    def shared(self) -> tuple[Floats, Floats, PassBias]:
+        """Mean and standard error of the trend's coefficients (k,), and each pass's bias with its own; everything else
+        is unknown too."""
+        first, split = self.design.lattice.count, self.design.count - len(self.design.passes)
+        mean = self._expected + self.posterior.mean
         block = next(self.posterior.factor.inverse_blocks())[1]
-        sigma = np.sqrt(np.diag(block)[len(block) - len(passes):])
-        return PassBias(passes.astype(np.int32), (self._expected + self.posterior.mean)[first:], sigma)
+        sigma = np.sqrt(np.diag(block)[len(block) - (self.design.count - first):])
+        passes = self.design.passes.astype(np.int32)
+        bias = PassBias(passes, mean[split:], sigma[split - first:])
+        return mean[first:split], sigma[: split - first], bias
 
     def draws(self, xy: Floats, distance_m: Floats, n: int, rng: np.random.Generator) -> Floats:
         """``n`` surfaces (n, m) at places (m, 2) as likely as the readings leave them."""
         with threadpool_limits(1):
-            rows = self.design.rows(xy, distance_m)
             away = self.posterior.factor.colour(rng.standard_normal((self.design.count, n)))
-            return np.asarray((rows @ (away + (self._expected + self.posterior.mean)[:, None])).T)
+        middle = self._expected + self.posterior.mean
+        return np.array([self.design.mean_at(middle + away[:, k], xy, distance_m) for k in range(n)])

@@ -41,10 +41,7 @@ class Design:
 
     def rows(self, xy: Floats, distance_m: Floats, pass_id: NDArray[np.int32] | None = None) -> sparse.csr_matrix:
         """One row for each place (m, count); with ``pass_id`` (m,) its pass's bias too (a pass unknown here: none)."""
-        p = self.parameters
-        grown = shape_growth(distance_m, p.shore_m)
-        size = [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * detail_growth(distance_m)]
-        nodes = self.lattice.weights(xy, np.column_stack(size[: len(self.lattice.levels)]))
+        nodes = self.lattice.weights(xy, np.column_stack(self._sizes(distance_m)))
         parts = [nodes, sparse.csr_matrix(self.trend.columns(distance_m))]
         number, known = np.zeros(len(xy), np.int64), np.zeros(len(xy), dtype=bool)
         if pass_id is not None and len(self.passes):
@@ -53,6 +50,21 @@ class Design:
         row = np.flatnonzero(known)
         parts.append(sparse.csr_matrix((np.ones(len(row)), (row, number[row])), shape=(len(xy), len(self.passes))))
         return sparse.hstack(parts, format="csr")
+
+    def _sizes(self, distance_m: Floats) -> list[Floats]:
+        """Standard deviation of each level's field at each place."""
+        p = self.parameters
+        grown = shape_growth(distance_m, p.shore_m)
+        return [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * detail_growth(distance_m)]
+
+    def mean_at(self, unknowns: Floats, xy: Floats, distance_m: Floats) -> Floats:
+        """The same as ``rows(xy, distance_m) @ unknowns``, fast for many places."""
+        first = self.lattice.count
+        out = self.trend.columns(distance_m) @ unknowns[first:first + len(self.trend.mean)]
+        at = (xy - self.lattice.origin) / self.lattice.step_m
+        for level, size in zip(self.lattice.levels, self._sizes(distance_m), strict=True):
+            out += size * level.value_at(unknowns, at)
+        return np.asarray(out)
 
     def prior(self) -> sparse.csr_matrix:
         """Prior precision of all unknowns."""
