@@ -14,7 +14,7 @@ from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.notes_by_time import join_notes
 from lakemap.geo.pass_bias import solve_pass_bias
 from lakemap.grid import frame_for, make_surface
-from lakemap.hardness import add_hardness
+from lakemap.hardness import classify_bottom, place_samples, read_hardness
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.lake_facts import LakeFacts
 from lakemap.model.lake_map import LakeMap
@@ -23,7 +23,7 @@ from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
-from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_shore
+from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_samples, read_shore
 from lakemap.spots import find_spots, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
 
@@ -67,8 +67,6 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     soundings, noted = join_notes(soundings, read_notes(lake.marks, s.read), s.read.note_limit_s)
     hits = place_marks(Marks.concatenate([marks, noted]), soundings.crs, s.echo)
     hits = hits.joined(find_rises(soundings, s.echo, hits))
-    progress("reading hardness")
-    soundings = add_hardness(soundings, s.hardness)
     progress("comparing dates")
     bias = solve_pass_bias(checked.crossovers)
     soundings, squares = find_changes(soundings, bias, s.changes)
@@ -76,17 +74,24 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     frame = frame_for(soundings, shore, s.grid)
     depth = make_surface(soundings.observed("depth_m"), frame, s.grid, bias)
     soundings = soundings.less_bias(depth.pass_bias)
-    progress("making the hardness surface")
-    readings = soundings.observed("hardness")
-    hardness = make_surface(readings, frame, s.grid) if len(readings) else None
     progress("describing the floor")
     terrain = describe_terrain(depth, s.floor)
+    progress("reading hardness")
+    samples = place_samples(read_samples(lake.of("samples"), s.read), soundings.crs, shore)
+    slope_deg = terrain.slope.at(soundings.x_m, soundings.y_m)
+    soundings, scale = read_hardness(soundings, s.hardness, samples, slope_deg)
+    readings, hardness, bottom = soundings.observed("hardness"), None, None
+    if len(readings):
+        progress("making the hardness surface")
+        hardness = make_surface(readings, frame, s.grid)
+        bottom, hardness = classify_bottom(hardness, soundings, scale, s.hardness)
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
     spots = score_spots(spots, terrain, hardness, s.spots)
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
-        hardness=hardness, terrain=terrain, spots=spots, shore=shore, changes=change_layers(squares, frame),
-        settings=s.as_dict(), inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said,
+        hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
+        changes=change_layers(squares, frame), settings=s.as_dict(), inputs=lake.inputs,
+        messages=lake.messages + marks.messages + owner_said,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,8 +34,7 @@ OTHER_FREQUENCY = 4.0
 """Error of absorption, in shares of it, where a log does not say its frequency: 400 kHz absorb four times as much."""
 
 
-@dataclass(frozen=True)
-class HardnessReadings:
+class HardnessReadings(NamedTuple):
     """Soundings with hardness filled in, and the scale it is on."""
 
     soundings: Soundings

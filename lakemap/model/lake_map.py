@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from lakemap.model.bottom import Bottom
 from lakemap.model.changes import Changes
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.hits import Hits
@@ -18,7 +19,8 @@ from lakemap.model.terrain import Terrain
 
 @dataclass(frozen=True)
 class LakeMap:
-    """``hardness`` is None where no reading speaks of it, ``changes`` where no two dates can be compared.
+    """``hardness`` and ``bottom`` are None where no reading speaks of them, ``changes`` where no two dates can be
+    compared.
 
     ``settings`` as used; ``inputs`` file -> sha256.
     """
@@ -33,6 +35,7 @@ class LakeMap:
     spots: Spots
     shore: Shoreline | None
     changes: Changes | None = None
+    bottom: Bottom | None = None
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from typing import Any
 
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import (
+    BOTTOM_CLASSES,
     LAKE,
     MAP,
     REPORT,
@@ -23,7 +24,7 @@ from lakemap.progress import Progress, quiet
 from lakemap.publish.commit import OutputFolder
 from lakemap.publish.html_map.page import write_map
 from lakemap.publish.passes import pass_lines
-from lakemap.publish.rasters import geotiff, rasters
+from lakemap.publish.rasters import class_raster, geotiff, rasters
 from lakemap.publish.reader_unit import choose_unit
 from lakemap.publish.report import report_page
 from lakemap.publish.settings import PublishSettings
@@ -49,6 +50,8 @@ def publish(
     progress("writing rasters")
     for name, grid, description, tags in rasters(lake_map):
         out.put_bytes(name, geotiff(grid, description, tags))
+    if lake_map.bottom is not None:
+        out.put_bytes(BOTTOM_CLASSES, class_raster(lake_map.bottom))
     progress("writing spots and lines")
     _put_vectors(lake_map, out, unit, settings)
     out.put(SOUNDINGS, lambda path: write_soundings(lake_map.soundings, path))

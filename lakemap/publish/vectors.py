@@ -15,6 +15,7 @@ import pyogrio
 import shapely
 
 from lakemap.geo.shore import water_polygon
+from lakemap.model.bottom import BottomEdges
 from lakemap.model.changes import ChangedAreas
 from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.lake_map import LakeMap
@@ -49,9 +50,18 @@ def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tup
     yield "passes", _passes_layer(passes)
     yield "shoreline", _shore_layer(lake_map)
     yield "features", _features_layer(lake_map)
+    if lake_map.bottom is not None:
+        yield "edges", _edges_layer(lake_map.bottom.edges)
     if lake_map.changes is not None:
         yield "weed", _dated_areas(lake_map.changes.weed, "height_m")
         yield "changes", _dated_areas(lake_map.changes.moved, "deeper_by_m")
+
+
+def _edges_layer(edges: BottomEdges) -> geopandas.GeoDataFrame:
+    """Where hard floors end: contrast in hardness across the line, its width and length [m], how sure it is."""
+    columns = {"contrast": edges.contrast, "width_m": edges.width_m, "length_m": edges.length_m,
+               "probability": edges.probability}
+    return _frame(columns, list(edges.lines))
 
 
 def spots_geojson(spots: Spots, unit: str) -> str:

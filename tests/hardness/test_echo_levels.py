@@ -159,7 +159,7 @@ def test_unknown_gain_law_is_said_and_taken_from_the_settings(echoes):
     lake = echoes(6.0, 0.3, facts)
     silent = lake.take(np.array([0]))
     object.__setattr__(silent, "logs", (LogFacts("trip.csv"),))
-    right = add_hardness(silent, HardnessSettings(gain_law="20logR"))
+    right = add_hardness(silent, HardnessSettings(gain_law="20logR", wind_mps=0.0))
     wrong = add_hardness(silent, PLAIN)
     assert right.hardness[0] == pytest.approx(float(hardness_index(bottom_loss_db(0.3))), abs=2e-5)
     assert wrong.hardness[0] - right.hardness[0] == pytest.approx(6.0206 / 22, abs=1e-4)
