@@ -61,10 +61,9 @@ def fit_checks(
     are at ``xy`` (k, 2) on the working CRS, ``check_m`` (k,) on the same datum, NaN where that is not known.
     """
     rows = np.flatnonzero(soundings.usable() & np.isfinite(soundings.depth_m + soundings.x_m))
-    tree = cKDTree(np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])) if len(rows) else None
+    tree = cKDTree(np.column_stack([soundings.x_m[rows], soundings.y_m[rows]]))
     usable = np.isfinite(xy).all(axis=1) & np.isfinite(check_m)
-    near = [rows[np.sort(tree.query_ball_point(place, REACH_M))] if tree is not None and good else rows[:0]
-            for place, good in zip(xy, usable, strict=True)]
+    near = [rows[_within(tree, place)] if good else rows[:0] for place, good in zip(xy, usable, strict=True)]
     matched = np.array([len(some) >= LEAST_ROWS for some in near], dtype=bool)
     if not matched.any():
         return None
@@ -73,6 +72,10 @@ def fit_checks(
     difference = check_m[matched] - told[:, 0]
     sigma = np.maximum(np.hypot(sigma_m[matched], told[:, 1]), LEAST_SIGMA_M)
     return _fitted(difference, sigma, deep, soundings, matched)
+
+
+def _within(tree: cKDTree, place: Floats) -> NDArray[np.int64]:
+    return np.sort(np.asarray(tree.query_ball_point(place, REACH_M), dtype=np.int64))
 
 
 def _depth_at(soundings: Soundings, rows: NDArray[np.int64], place: Floats) -> tuple[float, float]:

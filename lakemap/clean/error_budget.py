@@ -26,6 +26,8 @@ Common practice of the trade, and an assumption: twice that (95 %) lies inside t
 """
 UNIFORM = float(np.sqrt(12.0))
 """A rounding step over the standard error it makes."""
+LEAST_VALUES, USUAL_STEP, MOST_JUDGED = 3, 0.1, 100_000
+"""Depths that hardly ever change do not show their digits: one decimal is what displays have (common practice)."""
 DRAFT_VARIES_M = 0.03
 """Load, trim and squat move a draft by so much within a day; common practice of the trade."""
 USUAL_BEAM_DEG = 20.0
@@ -112,7 +114,10 @@ def resolution_m(soundings: Soundings) -> Floats:
 
 
 def _step(values: Floats) -> float:
-    """The coarsest of 1, 0.1, 0.01, 0.001 in which nearly all values are whole."""
+    """The coarsest of 1, 0.1, 0.01, 0.001 in which nearly all values are whole; too few different values do not tell."""
+    if len(np.unique(values[:MOST_JUDGED])) < LEAST_VALUES:
+        return USUAL_STEP
+    values = values[:MOST_JUDGED]
     for step in (1.0, 0.1, 0.01):
         whole = np.abs(values / step - np.round(values / step)) < 1e-3
         if np.mean(whole) > 0.98:

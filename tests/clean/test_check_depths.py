@@ -1,0 +1,150 @@
+"""Check depths settle a constant and a scale, as far as they tell; what they cannot tell is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from corrected_lake import (
+    DRAFT_M,
+    FIRST_DAY_S,
+    RISE_M,
+    WATER_C,
+    boat,
+    bowl_m,
+    known_facts,
+    lonlat,
+    truth_m,
+    two_days,
+)
+from numpy.testing import assert_allclose
+
+from lakemap.clean import CleanSettings, clean
+from lakemap.errors import InputError
+from lakemap.model.lake_facts import CheckDepths, LakeFacts
+from lakemap.model.shoreline import Shoreline
+
+KNOWN = CleanSettings(water_c=WATER_C)
+PLACES = (np.array([30.0, 90.0, 150.0, 210.0, 270.0, 60.0, 150.0, 240.0]),
+          np.array([28.0, 56.0, 84.0, 112.0, 140.0, 168.0, 112.0, 56.0]))
+
+
+def checks(places=PLACES, off_m=0.0, sigma_m=0.03, risen_m=0.0, seed=1, day=0):
+    "Depths by line at places of the bowl, on a day when the lake stands risen_m high, with errors of sigma_m."
+    x, y = places
+    lon, lat = lonlat(x, y)
+    depth = bowl_m(x, y) + risen_m + off_m + np.random.default_rng(seed).normal(0.0, sigma_m, len(x))
+    n, when = len(x), FIRST_DAY_S + day * 86_400.0 + 3600.0
+    return CheckDepths(
+        lon, lat, depth, np.full(n, sigma_m), np.full(n, when), np.arange(2, n + 2), ("check.csv",) * n
+    )
+
+
+def test_an_unknown_draft_is_settled_by_check_depths():
+    "0.4 m of draft that nobody gave: depths come right within 3 cm, the common error falls from 0.3 m to below 0.05."
+    facts = known_facts(boats=(boat(draft_m=None),))
+    without = clean(two_days(0.03), KNOWN, facts)
+    with_checks = clean(two_days(0.03), KNOWN, replace(facts, checks=checks()))
+    assert np.median(without.depth_m - truth_m(without)) == pytest.approx(-DRAFT_M, abs=0.02)
+    assert abs(np.median(with_checks.depth_m - truth_m(with_checks))) < 0.03
+    assert without.common_offset_m == 0.3 and with_checks.common_offset_m < 0.05
+    listed = with_checks.corrections[-1]
+    assert (listed.name, listed.measure) == ("check depths", "check depths")
+    assert listed.before_m > 0.3 and listed.after_m < 0.05
+
+
+def test_draft_and_sound_speed_come_apart_where_checks_are_shallow_and_deep():
+    "Neither draft nor speed known: both settled; the scale too, which is 3.5 %, within 2 of its own sigma."
+    unknown = LakeFacts(levels=known_facts().levels, checks=checks(sigma_m=0.02))
+    cleaned = clean(two_days(0.02), CleanSettings(), unknown)
+    error = cleaned.depth_m - truth_m(cleaned)
+    assert np.abs(np.median(error)) < 0.05 and np.percentile(np.abs(error), 95) < 0.12
+    assert cleaned.common_scale < 0.012 and cleaned.common_offset_m < 0.2
+
+
+def test_a_draft_counted_twice_is_found_and_named():
+    "The sounder had added its draft and the owner gave it again: the constant is minus the draft, and it is said so."
+    twice = two_days(0.02).with_columns(logged_depth_m=two_days(0.02).logged_depth_m + DRAFT_M * 1500 / 1447.289)
+    cleaned = clean(twice, KNOWN, known_facts(checks=checks()))
+    assert abs(np.median(cleaned.depth_m - truth_m(cleaned))) < 0.05
+    assert any("counted twice" in text for text in cleaned.messages)
+
+
+def test_estimates_lie_within_two_of_their_own_sigma():
+    "Over 60 drawn sets of checks: constant and scale together within 2 sigma of the truth in at least 90 of 100."
+    base = clean(two_days(0.02), KNOWN, known_facts(boats=(boat(draft_m=None),)))
+    inside = 0
+    for seed in range(60):
+        facts = known_facts(boats=(boat(draft_m=None),), checks=checks(seed=seed))
+        cleaned = clean(two_days(0.02), KNOWN, facts) if seed < 1 else _checked(base, facts)
+        error = float(np.median(cleaned.depth_m - truth_m(cleaned)))
+        inside += abs(error) <= 2 * np.hypot(cleaned.common_offset_m, cleaned.common_scale * 9.0)
+    assert inside >= 54
+
+
+def _checked(base, facts):
+    from lakemap.clean.corrections import apply_checks
+
+    return apply_checks(base, facts, None, KNOWN)
+
+
+def test_checks_at_one_depth_do_not_tell_scale_from_constant():
+    "All in 11 m, nothing else known: said, and the scale keeps its error."
+    x = np.full(6, 210.0)
+    same = checks((x, np.linspace(84, 112, 6)))
+    cleaned = clean(two_days(0.02), CleanSettings(), LakeFacts(levels=known_facts().levels, checks=same))
+    assert any("do not tell" in text and "shallow and some in the deepest" in text for text in cleaned.messages)
+    assert cleaned.common_scale > 0.8 * 0.015
+
+
+def test_one_wrong_check_does_not_carry_the_lake_away():
+    "One line caught on a stump, 2 m short, among eight."
+    wrong = checks()
+    wrong = replace(wrong, depth_m=wrong.depth_m - np.where(np.arange(8) == 3, 2.0, 0.0))
+    cleaned = clean(two_days(0.02), KNOWN, known_facts(checks=wrong))
+    assert abs(np.median(cleaned.depth_m - truth_m(cleaned))) < 0.05
+
+
+def test_good_depths_stay_where_they_are():
+    "Checks that agree move nothing by more than their own error."
+    cleaned = clean(two_days(0.02), KNOWN, known_facts(checks=checks()))
+    assert np.abs(cleaned.depth_m - truth_m(cleaned)).mean() < 0.03
+
+
+def test_checks_of_another_day_are_brought_to_the_datum():
+    "Measured when the lake stood 0.6 m high."
+    late = known_facts(checks=checks(risen_m=RISE_M, day=1), boats=(boat(draft_m=None),))
+    cleaned = clean(two_days(0.02), KNOWN, late)
+    assert abs(np.median(cleaned.depth_m - truth_m(cleaned))) < 0.03
+    timeless = replace(late, checks=replace(late.checks, time_s=np.full(8, np.nan)))
+    said = clean(two_days(0.02), KNOWN, timeless)
+    assert any("check.csv: 8 check depths without a time" in text for text in said.messages)
+
+
+def test_check_depths_on_land_are_one_line():
+    "All of them: refused; some: left out and said, and the others count."
+    lon, lat = lonlat([-20.0, 320.0, 320.0, -20.0], [-20.0, -20.0, 220.0, 220.0])
+    shore = Shoreline(shapely.Polygon(np.column_stack([lon, lat])), "shore.geojson")
+    away = (np.full(8, 900.0), PLACES[1])
+    with pytest.raises(InputError, match=r"check\.csv: check depths on land by shore\.geojson, line 2 and all 8"):
+        clean(two_days(), KNOWN, known_facts(checks=checks(away)), shore)
+    some = (np.where(np.arange(8) < 2, 900.0, PLACES[0]), PLACES[1])
+    cleaned = clean(two_days(), KNOWN, known_facts(checks=checks(some)), shore)
+    assert any("on land by shore.geojson, line 2 + 1 more; left out" in text for text in cleaned.messages)
+    assert cleaned.corrections[-1].name == "check depths"
+
+
+def test_checks_with_no_soundings_near_settle_nothing():
+    "Said; the common error stays."
+    away = (np.full(8, 900.0), PLACES[1])
+    cleaned = clean(two_days(), KNOWN, known_facts(checks=checks(away)))
+    assert any("no soundings near any check depth" in text for text in cleaned.messages)
+    assert cleaned.common_offset_m == 0.05
+
+
+def test_switched_off_they_settle_nothing():
+    "clean.off."
+    off = clean(two_days(), replace(KNOWN, off=("check depths",)), known_facts(checks=checks(off_m=0.5)))
+    assert_allclose(off.depth_m, truth_m(off), atol=0.01)
