@@ -18,11 +18,11 @@ from lakemap.units import M_PER_UNIT
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-WAVES_M, SHARE = 0.04, 0.01
-"""Error of one reading without its place and its digits: pulse, and 1 % of depth for roll and waves.
+WAVES_M, SHARE = 0.04, 0.0065
+"""Error of one reading without its place and its digits: pulse, and a share of the depth for roll, waves and the beam.
 
-Common practice of the trade, and an assumption: twice that (95 %) lies inside the allowance of S-44 order 1, 0.5 m and
-1.3 % of depth (IHO S-44 ed. 6.1.0, table 1). Where a pass scatters more than this, its own scatter counts.
+The share is half of what S-44 order 1 allows with depth at 95 % (1.3 %; IHO S-44 ed. 6.1.0, table 1); both are
+assumptions, common practice of the trade. Where a pass scatters more than this, its own scatter counts.
 """
 UNIFORM = float(np.sqrt(12.0))
 """A rounding step over the standard error it makes."""
@@ -114,7 +114,7 @@ def resolution_m(soundings: Soundings) -> Floats:
 
 
 def _step(values: Floats) -> float:
-    """The coarsest of 1, 0.1, 0.01, 0.001 in which nearly all values are whole; too few different values do not tell."""
+    """The coarsest of 1, 0.1, 0.01, 0.001 in which nearly all values are whole; USUAL_STEP where too few differ."""
     if len(np.unique(values[:MOST_JUDGED])) < LEAST_VALUES:
         return USUAL_STEP
     values = values[:MOST_JUDGED]
