@@ -16,7 +16,9 @@ COMMANDS = {
     "demo": ("demo", "Map an invented lake from files that an invented boat recorded on it."),
     "map": ("map_", "Make the map of one lake from logs, tables, marks and a shoreline."),
     "check": ("check", "Read and clean files and say how good they are; nothing is written."),
+    "why": ("why", "Say what stands behind depth and bottom at one place of a map."),
     "formats": ("formats", "List what can be read."),
+    "export": ("export", "Write readings of the map in OUT for others, as they were logged."),
 }
 """Command -> its function, in the file of the command's name, and its line in the help of all."""
 

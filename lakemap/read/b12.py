@@ -54,6 +54,16 @@ def is_b12_table(source: Source) -> bool:
     return bool(extra & {"UNIQUE_ID", "PROVIDER"}) or metadata_beside(source) is not None
 
 
+def is_metadata(source: Source) -> bool:
+    """Whether a JSON file is only the metadata of the B-12 table beside it."""
+    if not (source.head.lstrip()[:1] == b"{" and CONVENTION.search(source.head)) or b"FeatureCollection" in source.head:
+        return False
+    beside = open_beside(source, ".csv")
+    if beside is not None:
+        beside.close()
+    return beside is not None
+
+
 def metadata_beside(source: Source) -> dict[str, Any] | None:
     """The metadata in the JSON file of the table's name; None where there is none that names the convention."""
     try:

@@ -11,6 +11,7 @@ from pathlib import Path
 from lakemap.errors import AmbiguousFile, InputError, UnknownFormat
 from lakemap.model.outputs import MAP, SUMMARY
 from lakemap.read.archives import SIDECARS, sources_of
+from lakemap.read.b12 import is_metadata
 from lakemap.read.plugins import find_readers, likelihood, plugin_faults, readable, reader_for, roles_read
 from lakemap.read.reader import LIKELY, OPTIONS, PERHAPS, Role
 from lakemap.read.source import Source
@@ -141,6 +142,8 @@ def _take(path: Path, told: _Told, messages: list[str], *, alone: bool) -> list[
     except InputError as fault:
         sources, said, faults = [], [], [fault]
     for source in sources:
+        if is_metadata(source):
+            continue
         try:
             taken += [(source, role) for role in _roles(source, told.of(source), messages)]
         except InputError as fault:

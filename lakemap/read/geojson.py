@@ -41,10 +41,17 @@ def geojson_crs(source: Source) -> str:
     """WGS 84, unless the file has the old ``crs`` member; axes are always longitude, latitude or x, y."""
     named = _parsed(source).get("crs")
     try:
-        name = named["properties"]["name"] if named else "EPSG:4326"
+        if not named:
+            return "EPSG:4326"
+        name = named["properties"]["name"] if "properties" in named else _horizontal(named["horizontal"])
     except (TypeError, KeyError):
         raise InputError(f"{source.name}: its crs member names no CRS; save it in WGS 84 (lon, lat)") from None
     return "EPSG:4326" if "CRS84" in str(name) else str(name)
+
+
+def _horizontal(told: Any) -> str:
+    """The CRS as B-12 writes it: a word, or authority and code."""
+    return f"{told['type']}:{told['value']}" if isinstance(told, dict) else str(told)
 
 
 def geojson_geometries(source: Source) -> list[BaseGeometry]:
