@@ -159,11 +159,12 @@ def test_gathered_points_are_judged_by_those_around_them():
 
 
 def test_sigma_grows_with_depth_slope_and_scatter():
-    "Flat: hypot(0.05, 1 %); slope 0.1 with a 2.5 m fix adds sqrt(2) x 0.25; a pass that scatters more says so itself."
+    "Flat: 0.04 m, 0.65 % and 0.03 m of draft; slope 0.1 with a 2.5 m fix adds sqrt(2) x 0.25; scatter says so itself."
     still = clean(sounded(flat, noise_m=0.01), CleanSettings())
-    assert_allclose(np.median(still.depth_sigma_m), np.hypot(0.05, 0.06), rtol=0.02)
+    assert_allclose(np.median(still.depth_sigma_m), np.sqrt(0.04**2 + 0.039**2 + 0.03**2), rtol=0.02)
     slope = clean(sounded(tilted, noise_m=0.01), CleanSettings())
     middle = (slope.x_m - 500_000 > 140) & (slope.x_m - 500_000 < 160)
-    expected = np.hypot(np.hypot(0.05, 0.19), np.sqrt(2) * 0.1 * 2.5)
+    beam = 0.5 * 19.0 * (1.0 - np.cos(np.arctan(np.sqrt(2) * 0.1)))
+    expected = np.sqrt(0.04**2 + 0.1235**2 + 0.03**2 + beam**2 + 2 * 0.25**2)
     assert_allclose(np.median(slope.depth_sigma_m[middle]), expected, rtol=0.05)
     assert_allclose(np.median(clean(sounded(flat, noise_m=0.3), CleanSettings()).depth_sigma_m), 0.3, rtol=0.25)
