@@ -6,7 +6,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from lakemap.errors import InputError
+from lakemap.errors import InputError, UsageError
 from lakemap.model.columns import EDIT_COLUMNS
 from lakemap.model.lake_facts import EDIT_WORDS, Edit, Edits
 from lakemap.read.facts_table import FactsTable, names_in_head
@@ -41,13 +41,19 @@ class EditsReader(Reader):
             title = f"{source.name}, line {line}"
             edit = Edit(
                 words["what"][i].lower().replace(" ", "_"), words["why"][i],
-                moment_or_nan(words["from"][i], f"{title}, from"),
-                moment_or_nan(words["until"][i], f"{title}, until", end=True),
+                _moment(words["from"][i], f"{title}, from"), _moment(words["until"][i], f"{title}, until", end=True),
                 float(sides[i, 0]), float(sides[i, 1]), float(sides[i, 2]), float(sides[i, 3]),
                 words["log"][i], tuple(words["spots"][i].split()), line, source.name,
             )
             lines.append(_checked(edit))
         return Edits(tuple(lines))
+
+
+def _moment(text: str, what: str, *, end: bool = False) -> float:
+    try:
+        return moment_or_nan(text, what, end=end)
+    except UsageError as fault:
+        raise InputError(str(fault)) from None
 
 
 def _checked(edit: Edit) -> Edit:
