@@ -7,6 +7,7 @@ import csv
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,8 @@ from lakemap.read.table_text import MOST_COLUMNS, Table, split_table, unix_lines
 BLOCK_BYTES = 1 << 20
 LONGEST_LINE = 1 << 24
 """A line longer than this is no row of a table of soundings."""
-LOOK_BACK_LINES = 200
-"""How far a block's end is moved back for a cell in quotes that runs over several lines."""
+LONGEST_CELL = 1 << 16
+"""A cell in quotes longer than this is taken for a stray quote."""
 _UTF16 = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
 
 
@@ -32,7 +33,7 @@ class TableHead:
     above: int
     width: int
 
-    @property
+    @cached_property
     def decimal(self) -> str:
         """The decimal mark of most numbers."""
         if self.sample.delimiter == ",":
@@ -50,6 +51,9 @@ def read_head(source: Source) -> TableHead:
     if not text:
         raise InputError(f"{source.name}: its first line has over {len(source.head)} bytes; a table may have "
                          f"{MOST_COLUMNS} columns, leave the others out")
+    if source.size > len(source.head) and len(text.strip("\n").split("\n")) < 2:
+        raise InputError(f"{source.name}: line 2 has over {len(source.head)} bytes; a table may have {MOST_COLUMNS} "
+                         "columns, is this one?")
     sample = split_table(text, source.name)
     above = sample.header_line
     rows = [row for row in csv.reader(text.split("\n")[above : above + 200], delimiter=sample.delimiter) if row]
@@ -57,12 +61,14 @@ def read_head(source: Source) -> TableHead:
     return TableHead(sample, above, max(width, len(sample.headers)))
 
 
-def blocks(source: Source, above: int) -> Iterator[tuple[bytes, int, int]]:
+def blocks(source: Source, above: int, delimiter: str = ",") -> Iterator[tuple[bytes, int, int]]:
     """Blocks of whole lines in UTF-8, each with the number of its first line, from 1, and how many there are; the first
-    ``above`` lines are left out. Raises InputError for a line that is longer than any row."""
+    ``above`` lines are left out. A last line without its end comes alone, as it is.
+    Raises InputError for a line that is longer than any row.
+    """
     pending, line = b"", 1
     for chunk in _clean_chunks(source):
-        whole, pending = _whole_lines(pending, chunk)
+        whole, pending = _whole_lines(pending, chunk, delimiter)
         if len(pending) > LONGEST_LINE:
             at = line + count_lines(whole)
             raise InputError(f"{source.name}: line {at} has over {LONGEST_LINE} bytes; a table may have {MOST_COLUMNS} "
@@ -75,7 +81,7 @@ def blocks(source: Source, above: int) -> Iterator[tuple[bytes, int, int]]:
             yield whole, line + skipped, lines - skipped
         line, above = line + lines, above - skipped
     if pending and not above:
-        yield pending + b"\n", line, 1
+        yield pending, line, count_lines(pending) + (not pending.endswith(b"\n"))
 
 
 def count_lines(data: bytes) -> int:
@@ -83,19 +89,31 @@ def count_lines(data: bytes) -> int:
     return int(np.count_nonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n")))
 
 
-def line_numbers(data: bytes, first: int, rows: int) -> NDArray[np.int64] | None:
+def line_numbers(data: bytes, first: int, rows: int, delimiter: str) -> NDArray[np.int64] | None:
     """The line of each of ``rows`` rows in a block whose first line is ``first``: blank lines carry none, and line ends
     within quotes end no row. None where that does not come out."""
-    letters = np.frombuffer(data, dtype=np.uint8)
-    ends = np.flatnonzero(letters == ord("\n"))
+    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n"))
     starts = np.concatenate([[0], ends[:-1] + 1]).astype(np.int64)
     filled = np.flatnonzero(ends > starts)
     if len(filled) == rows:
         return first + filled
-    quoted = (np.cumsum(letters == ord('"')) & 1).astype(bool)
-    opens = np.concatenate([[False], quoted[ends[:-1]]])
+    opens = np.searchsorted(quotes(data, delimiter), starts) % 2 == 1
     begun = np.flatnonzero((ends > starts) & ~opens)
     return first + begun if len(begun) == rows else None
+
+
+def quotes(data: bytes, delimiter: str) -> NDArray[np.int64]:
+    """Places of the quotes that open or close a cell: an odd number of them side by side, at a cell's border. Others,
+    as an inch sign in a note, are letters."""
+    letters = np.frombuffer(data, dtype=np.uint8)
+    at = np.flatnonzero(letters == ord('"'))
+    begins = np.flatnonzero(np.diff(at, prepend=-2) != 1)
+    run = np.diff(np.append(begins, len(at)))
+    first, last = at[begins], at[begins] + run - 1
+    padded, borders = np.full(len(letters) + 2, ord("\n"), dtype=np.uint8), (ord(delimiter), ord("\n"))
+    padded[1:-1] = letters
+    border = np.isin(padded[first], borders) | np.isin(padded[last + 2], borders)
+    return first[border & (run % 2 == 1)]
 
 
 def _clean_chunks(source: Source) -> Iterator[bytes]:
@@ -120,11 +138,11 @@ def _clean_chunks(source: Source) -> Iterator[bytes]:
             yield b"\n"
 
 
-def _whole_lines(pending: bytes, chunk: bytes) -> tuple[bytes, bytes]:
+def _whole_lines(pending: bytes, chunk: bytes, delimiter: str) -> tuple[bytes, bytes]:
     """All whole lines of what was left and what came, and the rest."""
     if b'"' in pending or b'"' in chunk:
         data = pending + chunk
-        cut = _cut(data)
+        cut = _cut(data, delimiter)
         return data[:cut], data[cut:]
     cut = chunk.rfind(b"\n") + 1
     if cut == 0:
@@ -132,17 +150,11 @@ def _whole_lines(pending: bytes, chunk: bytes) -> tuple[bytes, bytes]:
     return b"".join((pending, memoryview(chunk)[:cut])), chunk[cut:]
 
 
-def _cut(data: bytes) -> int:
+def _cut(data: bytes, delimiter: str) -> int:
     """Where the last whole line ends; before a cell in quotes that goes on behind it, if its start is near."""
-    end = data.rfind(b"\n") + 1
-    if data.count(b'"', 0, end) % 2 == 0:
-        return end
-    cut = end
-    for _ in range(LOOK_BACK_LINES):
-        back = data.rfind(b"\n", 0, cut - 1) + 1
-        if back == 0:
-            return end
-        if data.count(b'"', back, cut) % 2:
-            return back
-        cut = back
-    return end
+    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n")) + 1
+    if not len(ends):
+        return 0
+    whole = ends[np.searchsorted(quotes(data, delimiter), ends) % 2 == 0]
+    cut, end = int(whole[-1]) if len(whole) else 0, int(ends[-1])
+    return cut if end - cut < LONGEST_CELL else end

@@ -27,6 +27,8 @@ Ints = NDArray[np.int64]
 Columns = dict[str, NDArray[Any]]
 EMPTY, STRANGE = -1, -2
 """Codes of cells that hold no word, and a word that is none of the known ones."""
+FEWEST_TO_DOUBT = 5
+"""Rows that must agree before a last cell with fewer decimals is taken for a torn one."""
 MOST_FORESEEN = 1 << 24
 """Rows that memory is taken for at once; more than that come as they come."""
 _NO_NUMBER = ("nan", "NaN", "NAN", "null", "NULL", "NA", "N/A", "n/a", "none", "None", "-", "--")
@@ -83,7 +85,9 @@ class TableParser:
         """All columns (n,) and each row's line in the file. Raises InputError where a column mixes decimal marks."""
         gathered: dict[str, Gathered] = {}
         done = 0
-        for data, first, count in blocks(self.source, self.head.above):
+        last = b""
+        for data, first, count in blocks(self.source, self.head.above, self.head.sample.delimiter):
+            last, data = data, data if data.endswith(b"\n") else data + b"\n"
             columns, line = self._typed(data, first, count) or self._careful(data, first)
             done += len(data)
             rows = int(len(line) * max(1.0, 1.05 * self.source.size / done))
@@ -98,7 +102,22 @@ class TableParser:
         if "" not in gathered or not gathered[""].used:
             raise InputError(f"{self.source.name}: a header but no rows below it")
         line = gathered.pop("").whole()
-        return {name: column.whole() for name, column in gathered.items()}, line
+        columns = {name: column.whole() for name, column in gathered.items()}
+        if not last.endswith(b"\n"):
+            self._doubt_last(columns, last.decode("utf-8", "replace"), int(line[-1]))
+        return columns, line
+
+    def _doubt_last(self, columns: Columns, text: str, line: int) -> None:
+        """A file that ends within a number: the last cell is none where it has fewer decimals than all in the head."""
+        cells = text.split(self.head.sample.delimiter)
+        for name, w in self.wanted.items():
+            if w.kind != "number" or w.index != len(cells) - 1:
+                continue
+            usual = self.head.sample.cells[w.index].map(_decimals)[:-1]
+            if len(usual) >= FEWEST_TO_DOUBT and _decimals(cells[-1].strip()) < usual.min():
+                columns[name][-1] = np.nan
+                self.said.append(f"{self.source.name}: cut off in line {line}; its last number {cells[-1].strip()!r} "
+                                 "may lack digits and is not taken")
 
     @cached_property
     def _nulls(self) -> list[str]:
@@ -108,13 +127,13 @@ class TableParser:
 
     def _typed(self, data: bytes, first: int, count: int) -> tuple[Columns, Ints] | None:
         """The block of ``count`` lines read straight to its types; None where a cell, or a line, is not as expected."""
-        types = {str(w.index): _type_of(w) for w in self.wanted.values()}
+        types, delimiter = {str(w.index): _type_of(w) for w in self.wanted.values()}, self.head.sample.delimiter
         found = self._arrow(data, types, '"')
         if found is None:
             return None
         if found.num_rows == count:
             line = np.arange(first, first + count, dtype=np.int64)
-        elif b'"' in data or (counted := line_numbers(data, first, found.num_rows)) is None:
+        elif b'"' in data or (counted := line_numbers(data, first, found.num_rows, delimiter)) is None:
             return None
         else:
             line = counted
@@ -171,16 +190,17 @@ class TableParser:
         An open quote may swallow lines: of reading with and without quotes the one that finds more whole rows counts.
         """
         data = _valid(data)
-        texts = self._texts(data, '"')
+        texts = self._texts(data, first, quoted=True)
         columns = self._from_texts(texts) if texts is not None else None
         if texts is None or texts.num_rows < sum(map(bool, data.split(b"\n"))):
-            plain = self._texts(data, False)
-            plain = self._ragged(data, first) if plain is None else plain
-            again = self._from_texts(plain)
-            if columns is None or self._whole_rows(again) > self._whole_rows(columns):
+            plain = self._texts(data, first, quoted=False)
+            again = self._from_texts(plain) if plain is not None else {}
+            if plain is not None and (columns is None or self._whole_rows(again) > self._whole_rows(columns)):
                 texts, columns = plain, again
-        assert texts is not None and columns is not None
-        line = line_numbers(data, first, texts.num_rows)
+        if texts is None or columns is None:
+            raise InputError(f"{self.source.name}: lines from {first} on cannot be split into columns; save it again "
+                             "as CSV")
+        line = line_numbers(data, first, texts.num_rows, self.head.sample.delimiter)
         line = np.arange(first, first + texts.num_rows, dtype=np.int64) if line is None else line
         self._note_marks(texts)
         filled = np.zeros(texts.num_rows, dtype=bool)
@@ -188,15 +208,18 @@ class TableParser:
             filled |= np.asarray(pc.not_equal(_one(cells), ""))
         return {name: values[filled] for name, values in columns.items()}, line[filled]
 
-    def _texts(self, data: bytes, quote: str | bool) -> pa.Table | None:
-        found = self._arrow(data, None, quote)
+    def _texts(self, data: bytes, first: int, *, quoted: bool) -> pa.Table | None:
+        """All columns as trimmed text, with quotes heeded or taken for letters; None where that makes no rows."""
+        found = self._arrow(data, None, '"' if quoted else False)
+        if found is None:
+            found = self._ragged(data, first, csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE)
         if found is None:
             return None
         cells = [pc.utf8_trim_whitespace(_one(column).fill_null("")) for column in found.columns]
         return pa.table(cells, names=found.column_names)
 
-    def _ragged(self, data: bytes, first: int) -> pa.Table:
-        """Lines of unequal width, without blank ones: short ones filled up, long ones cut."""
+    def _ragged(self, data: bytes, first: int, quoting: int) -> pa.Table | None:
+        """Lines of unequal width, no blank ones: short ones filled up, long ones cut; None where quotes stay open."""
         rows = [row for row in data.decode().split("\n") if row]
         delimiter, width = self.head.sample.delimiter, self.head.width
         widest = max(row.count(delimiter) for row in rows) + 1
@@ -204,20 +227,17 @@ class TableParser:
             at = next(i for i, row in enumerate(data.decode().split("\n")) if row.count(delimiter) >= MOST_COLUMNS)
             raise InputError(f"{self.source.name}: line {first + at} has {widest} columns; a table may have "
                              f"{MOST_COLUMNS}, mend or remove that line")
-        text = "\n".join(rows) + "\n"
-        for quoting in (csv.QUOTE_MINIMAL, csv.QUOTE_NONE):
-            try:
-                frame = pd.read_csv(
-                    io.StringIO(text), sep=delimiter, header=None, names=list(range(max(widest, width))), dtype=str,
-                    quoting=quoting, keep_default_na=False, skip_blank_lines=False, usecols=list(range(width)),
-                    index_col=False,
-                )
-            except (ValueError, pd.errors.ParserError, OverflowError):
-                continue
-            if len(frame) == len(rows):
-                break
-        cells = [pc.utf8_trim_whitespace(pa.array(frame[i].fillna(""), pa.string())) for i in range(width)]
-        return pa.table(cells, names=[str(i) for i in range(width)])
+        # a first row of full width tells the splitter how many columns there are
+        text = "\n".join([delimiter * (max(widest, width) - 1), *rows]) + "\n"
+        try:
+            frame = pd.read_csv(  # type: ignore[call-overload]
+                io.StringIO(text), sep=delimiter, header=None, names=list(range(max(widest, width))), dtype=str,
+                quoting=quoting, keep_default_na=False, skip_blank_lines=False, usecols=list(range(width)),
+                index_col=False,
+            )
+        except (ValueError, pd.errors.ParserError, OverflowError):
+            return None
+        return pa.table({str(i): pa.array(frame[i][1:], pa.string()) for i in range(width)})
 
     def _from_texts(self, texts: pa.Table) -> Columns:
         columns: Columns = {}
@@ -282,6 +302,10 @@ def _type_of(w: Wanted) -> pa.DataType:
     if w.kind == "iso":
         return pa.timestamp("ns" if w.fine else "us", "UTC" if w.zoned else None)
     return pa.string()
+
+
+def _decimals(cell: str) -> int:
+    return len(cell.replace(",", ".").partition(".")[2])
 
 
 def _any_fraction(values: NDArray[np.float64]) -> bool:

@@ -79,7 +79,7 @@ def times_of(headers: Mapping[str, Header], columns: Columns, n: int, settings: 
         return _zone_said(dated_times(columns["time"], columns["time.zoned"], zone or UTC), zone,
                           columns["time.zoned"], name)
     written = _written(columns, n)
-    times = written_as_times(written, zone or UTC, settings.date_order, name, main.text)
+    times = written_as_times(written, zone or UTC, settings.date_order, name, headers.get("date", main).text)
     first_day = settings.first_day()
     if times.form == "times of day" and first_day is not None:
         seconds = np.where(np.isfinite(written.clock_s), times.time_s + first_day * DAY_S, np.nan)
