@@ -27,8 +27,10 @@ FREQUENCY_RATIO = 1.5
 """Frequencies nearer than this go equally deep into mud (own choice)."""
 LAYER_SIGMAS, LEAST_LAYER = 3.0, 0.18
 """How far two frequencies must differ in a place: in standard errors, and in hardness (4 dB)."""
+LAYER_REACH_M, LAYER_ALIKE = 25.0, 0.15
+"""Rows so near to such a place, and reading so much alike, share its doubt (own choice)."""
 GAS_NEAR_M, GAS_FAR_M = 30.0, 90.0
-GAS_SOFT_SHARE, GAS_FEWEST = 0.7, 6
+GAS_SOFT_SHARE, GAS_FEWEST = 0.5, 6
 GAS_RELIEF_M, GAS_RELIEF_SHARE = 0.4, 0.03
 """A hard patch may be gas when at least such a share of the squares in the ring round it is soft, and it does not stand
 up from them; rock does (own choice, after the shape of gassy patches in mud)."""
@@ -77,12 +79,31 @@ def layered(
     return _in_company(found, xy, side_m), other
 
 
+def grown(layers: Mask, other: Floats, value: Floats, xy: Floats, instrument: Ints) -> tuple[Mask, Floats]:
+    """The rows in doubt and those of the same log beside them that read as they do: days meet in few places only."""
+    layers, other = layers.copy(), other.copy()
+    for one in np.unique(instrument[layers]):
+        known = np.flatnonzero(layers & (instrument == one))
+        asked = np.flatnonzero(~layers & (instrument == one) & np.isfinite(value) & np.isfinite(xy).all(axis=1))
+        if len(asked) == 0:
+            continue
+        away, nearest = cKDTree(xy[known]).query(xy[asked], distance_upper_bound=LAYER_REACH_M)
+        near = np.isfinite(away)
+        source = known[np.where(near, nearest, 0)]
+        alike = near & (np.abs(value[asked] - value[source]) < LAYER_ALIKE)
+        layers[asked[alike]], other[asked[alike]] = True, other[source[alike]]
+    return layers, other
+
+
 def _differing(places: Places, low: int, high: int) -> tuple[Ints, Floats]:
     """Squares (m,), sorted, in which two instruments differ beyond their errors, and what each reads there (2, m)."""
     one, two = places.take(places.instrument == low), places.take(places.instrument == high)
     both, a, b = np.intersect1d(one.square, two.square, return_indices=True)
     apart = np.abs(one.hardness[a] - two.hardness[b])
-    differs = (apart > LEAST_LAYER) & (apart > LAYER_SIGMAS * np.sqrt(one.variance[a] + two.variance[b]))
+    # the deeper going low frequency meets what is below: only there may it be the harder one
+    harder = one.hardness[a] > two.hardness[b]
+    least = np.maximum(LEAST_LAYER, LAYER_SIGMAS * np.sqrt(one.variance[a] + two.variance[b]))
+    differs = harder & (apart > least)
     return both[differs], np.stack([one.hardness[a][differs], two.hardness[b][differs]])
 
 

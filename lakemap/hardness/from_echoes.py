@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from lakemap.hardness.calibrate import Calibration, calibrate, class_limits, contradicted
-from lakemap.hardness.confounders import gassy, layered, scattering
+from lakemap.hardness.confounders import gassy, grown, layered, scattering
 from lakemap.hardness.echo_levels import read_levels
 from lakemap.hardness.instruments import Joined, Trust, join, shared_places
 from lakemap.hardness.one_scale import Offset, find_offset
@@ -149,6 +149,7 @@ def _doubts(
     if len(np.unique(khz[np.isfinite(khz)])) > 1:
         places = shared_places(clear, instrument, xy, soundings.depth_m, settings.join_m)
         layers, other = layered(places, khz, settings.join_m, xy, instrument)
+        layers, other = grown(layers, other, reading.value, xy, instrument)
     gas = gassy(clear, xy, soundings.depth_m, settings) & ~layers
     reading = reading.noted(scatter, HardnessNote.scatter).doubted(scatter, (high + 1.0) / 2.0)
     reading = reading.noted(layers, HardnessNote.layered).doubted(layers, other)

@@ -17,12 +17,24 @@ from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from hardness_world import DAYS, LONE_WALL_DEG, PIXEL_M, lake_frame, make_world, probe, record, truly_hard, truly_soft
+from hardness_world import (
+    DAYS,
+    LONE_WALL_DEG,
+    PIXEL_M,
+    World,
+    lake_frame,
+    make_world,
+    probe,
+    record,
+    truly_hard,
+    truly_soft,
+)
 
 from lakemap.grid import GridSettings, make_surface
 from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
 from lakemap.model.frame import Grid
 from lakemap.model.samples import BottomSamples
+from lakemap.model.soundings import Soundings
 from lakemap.read.bottom_words import felt_sigma_phi, grain_of_words
 from lakemap.terrain.slope import horn_slope_deg
 
@@ -59,22 +71,37 @@ class Judged:
     told_right: float
 
 
-def map_of(world, number: int, n: int, days=DAYS, method: str = "auto"):
-    "The stage's own way from soundings to classes, with the depth surface's slope as the pipeline hands it in."
-    soundings = record(world, number, days)
+@dataclass(frozen=True)
+class Sailed:
+    "One lake as recorded, with the slope of its depth surface under each row, as the pipeline hands it in."
+
+    number: int
+    world: World
+    soundings: Soundings
+    slope_deg: np.ndarray
+
+
+def sailed(number: int, confounders: bool, method: str) -> Sailed:
+    "Lake, recording and depth surface."
+    world = make_world(number, confounders)
+    soundings = record(world, number)
     depth = make_surface(soundings.observed("depth_m"), lake_frame(), GridSettings(method=method))
     slope = Grid(depth.frame, horn_slope_deg(depth.estimate.values.astype(float), PIXEL_M), "slope_deg", "deg")
-    under = slope.at(soundings.x_m, soundings.y_m)
-    read = read_hardness(soundings, SETTINGS, samples_of(world, number, n), under)
+    return Sailed(number, world, soundings, slope.at(soundings.x_m, soundings.y_m))
+
+
+def map_of(lake: Sailed, n: int, method: str):
+    "The stage's own way from soundings to classes with n samples."
+    read = read_hardness(lake.soundings, SETTINGS, samples_of(lake.world, lake.number, n), lake.slope_deg)
     surface = make_surface(read.soundings.observed("hardness"), lake_frame(), GridSettings(method=method))
     bottom, widened = classify_bottom(surface, read.soundings, read.calibration, SETTINGS)
     return read.soundings, widened, bottom
 
 
-def judge(number: int, n: int, confounders: bool = False, method: str = "auto") -> Judged:
+def judge(lake: Sailed, n: int, method: str = "auto") -> Judged:
     "One lake, n samples."
-    world, frame = make_world(number, confounders), lake_frame()
-    soundings, surface, bottom = map_of(world, number, n, method=method)
+    world, frame = lake.world, lake_frame()
+    soundings, surface, bottom = map_of(lake, n, method)
     read = np.isfinite(soundings.hardness)
     x_m, y_m = np.meshgrid(*frame.centres())
     at = np.column_stack([x_m.ravel(), y_m.ravel()])
@@ -117,14 +144,17 @@ def reliability(told: list[Judged]) -> list[tuple[float, float, int]]:
 
 def figures(numbers: range, confounders: bool = False, method: str = "auto") -> dict[int, list[Judged]]:
     "All lakes at 12, 3 and no samples, printed and given back."
-    out = {}
-    for n in (12, 3, 0):
-        told = [judge(number, n, confounders, method) for number in numbers]
-        out[n] = told
+    out: dict[int, list[Judged]] = {12: [], 3: [], 0: []}
+    for number in numbers:
+        lake = sailed(number, confounders, method)
+        for n, judged in out.items():
+            judged.append(judge(lake, n, method))
+    for n, told in out.items():
         scores = [balanced(one) for one in told]
         plain = [~one.on_slope & ~one.short_range for one in told]
         off = [abs(stated - true) for stated, true, cells in reliability(told) if cells >= 200]
-        print(f"\n{n} samples, {len(told)} lakes: balanced accuracy mean {np.mean(scores):.3f}, least {min(scores):.3f}")
+        print(f"\n{n} samples, {len(told)} lakes: balanced accuracy mean {np.mean(scores):.3f}, "
+              f"least {min(scores):.3f}")
         print("  stated and true share of hard by decile: "
               + "  ".join(f"{stated:.2f}/{true:.2f} ({cells})" for stated, true, cells in reliability(told)))
         print(f"  farthest off in a decile with 200 cells: {max(off):.3f}")
