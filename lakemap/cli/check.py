@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 
 from lakemap.cli.options import lake_from, lake_options
-from lakemap.cli.terminal import progress_bar, show_readings
+from lakemap.cli.terminal import progress_bar, show_corrections, show_readings
 from lakemap.pipeline import check_lake
 from lakemap.publish.summary import choose_unit, summary_head
 from lakemap.units import format_length
@@ -30,6 +30,7 @@ def check(as_json: bool, **given: Any) -> None:
     elif not given["quiet"]:
         console = Console()
         show_readings(head, console)
+        show_corrections(head, console)
         console.print(_crossover_line(head, unit))
 
 

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from lakemap.model.flags import SENTENCES, Flag
 from lakemap.progress import Progress, quiet
+from lakemap.units import format_length
 
 LARGEST_LIST = 12
 
@@ -43,6 +44,23 @@ def show_readings(head: Mapping[str, Any], console: Console) -> None:
     for name in head["rows"]["by_flag"]:
         console.print(Text(f"  {name}: {SENTENCES[Flag[name]]}"))
     show_messages(head["messages"], console)
+
+
+def show_corrections(head: Mapping[str, Any], console: Console) -> None:
+    """What was corrected, in this order: by how much, and the median disagreement of crossing passes before and after."""
+    table = Table(box=None, pad_edge=False)
+    unit = head["units"]
+    for title in ("corrected", "moved by", "before", "after", "judged by"):
+        table.add_column(title, justify="left" if title in ("corrected", "judged by") else "right")
+    for one in head["corrections"]:
+        figures = [_length(one.get(key), unit) for key in ("shift_m", "before_m", "after_m")]
+        table.add_row(Text(one["name"]), *figures, Text(one.get("measure", "crossovers")))
+    if head["corrections"]:
+        console.print(table)
+
+
+def _length(value_m: float | None, unit: str) -> str:
+    return "–" if value_m is None else format_length(value_m, unit, 2)
 
 
 def show_messages(messages: Sequence[str], console: Console) -> None:

@@ -70,6 +70,6 @@ def _checked(edit: Edit) -> Edit:
         least = 2 if edit.what == "merge_spots" else 1
         if len(edit.spots) < least:
             raise InputError(f"{edit.title}: {edit.what} needs the name of {'two spots' if least == 2 else 'a spot'}")
-    elif not (np.isfinite([edit.from_s, edit.until_s, edit.west]).any() or edit.log):
+    elif not (np.isfinite([edit.from_s, edit.until_s, edit.west]).any() or edit.log or edit.spots):
         raise InputError(f"{edit.title}: says neither when nor where; give from and until, a place, or a log")
     return edit

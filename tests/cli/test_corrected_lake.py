@@ -1,0 +1,185 @@
+"""A lake folder with boat, gauge, check depths and edits: what the commands do with it, and what they refuse."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import numpy as np
+import pytest
+
+from lakemap.cli.main import run
+from lakemap.pipeline import check_lake
+from lakemap.project import Lake
+
+LAT, LON = 46.8, -100.3
+M_PER_DEG = 111_200.0
+RISE_M, DRAFT_M = 0.6, 0.4
+BOAT = f"[[sounder]]\nname = \"bow\"\ndraft_m = {DRAFT_M}\nnominal_sound_speed_mps = 1500\n"
+GAUGE = "time,level_m\n2025-05-31T12:00Z,0\n2025-06-01T20:00Z,0\n" \
+    f"2025-06-02T04:00Z,{RISE_M}\n2025-06-03T12:00Z,{RISE_M}\n"
+
+
+def depth_m(u, v):
+    "Depth of the datum at u, v in 0..1 across the lake."
+    return 6.0 + 3.0 * u + 2.0 * np.sin(2 * v)
+
+
+def survey(unit="m", scale=1.0, decimals=3):
+    "Two tables, a day each: depths below the transducer of a 1500 m/s sounder in water of 10 degC."
+    tables = {}
+    for day, swap in enumerate((False, True)):
+        lines = [f"time,lat,lon,depth_{unit} below transducer,water_temp_c"]
+        for i, v in enumerate(np.linspace(0, 1, 7)):
+            for j, u in enumerate(np.linspace(0, 1, 80)):
+                a, b = (v, u) if swap else (u, v)
+                below = (depth_m(a, b) + day * RISE_M - DRAFT_M) * 1500.0 / 1447.289
+                second = 100 * i + j
+                clock = f"{10 + second // 3600:02d}:{second // 60 % 60:02d}:{second % 60:02d}"
+                lines.append(f"2025-06-{1 + day:02d}T{clock}Z,"
+                             f"{LAT + 200 * b / M_PER_DEG:.7f},{LON + 300 * a / M_PER_DEG / 0.6845:.7f},"
+                             f"{below * scale:.{decimals}f},10.0")
+        tables[f"day{day + 1}.csv"] = "\n".join(lines) + "\n"
+    return tables
+
+
+def folder(tmp_path, **files):
+    "A lake folder with the survey and what else is given (by name, with _ for the dot)."
+    lake = tmp_path / "lake"
+    lake.mkdir(exist_ok=True)
+    texts = survey() | {"boat.toml": BOAT, "gauge.csv": GAUGE} | {
+        name.replace("__", "."): text for name, text in files.items()}
+    for name, text in texts.items():
+        if text:
+            (lake / name).write_text(text)
+    return lake
+
+
+def true_m(soundings):
+    "True depths at each row, from its degrees."
+    return depth_m((soundings.lon_deg - LON) * M_PER_DEG * 0.6845 / 300, (soundings.lat_deg - LAT) * M_PER_DEG / 200)
+
+
+def test_a_folder_with_boat_and_gauge_is_right_to_the_centimetre(tmp_path, capsys):
+    "check --json lists the corrections with crossovers before and after; every fact says where it came from."
+    lake = folder(tmp_path, lake__toml='name = "Pond"\n[clean]\nwater = "fresh"\n')
+    soundings = check_lake(Lake.from_files([lake])).soundings
+    assert np.abs(soundings.depth_m - true_m(soundings))[soundings.usable()].max() < 0.01
+    assert Lake.from_files([lake]).name == "Pond"
+    assert run(["check", str(lake), "--json"]) == 0
+    head = json.loads(capsys.readouterr().out)
+    assert [one["name"] for one in head["corrections"]] == ["draft", "sound speed", "lake level"]
+    level = head["corrections"][-1]
+    assert level["before_m"] == pytest.approx(RISE_M, abs=0.02) and level["after_m"] < 0.02
+    assert {log["origins"]["draft_m"] for log in head["logs"]} == {"boat.toml"}
+    assert all(log["facts"]["draft_m"] == DRAFT_M for log in head["logs"])
+
+
+def test_feet_and_metres_give_one_map_of_depths(tmp_path):
+    "The same survey in feet, corrected, is that in metres within its digits."
+    metres, feet = tmp_path / "m", tmp_path / "ft"
+    for place, tables in ((metres, survey(decimals=5)), (feet, survey("ft", 1 / 0.3048, decimals=5))):
+        place.mkdir()
+        for name, text in (tables | {"boat.toml": BOAT, "gauge.csv": GAUGE}).items():
+            (place / name).write_text(text)
+    one, two = (check_lake(Lake.from_files([place])).soundings for place in (metres, feet))
+    np.testing.assert_allclose(one.depth_m, two.depth_m, atol=2e-5)
+
+
+def test_lake_toml_switches_a_correction_off(tmp_path):
+    "clean.off in the folder's own settings; --set counts before it."
+    lake = folder(tmp_path, lake__toml='[clean]\noff = ["lake level"]\n')
+    names = [one.name for one in check_lake(Lake.from_files([lake])).soundings.corrections]
+    assert names == ["draft", "sound speed"]
+    names = [one.name for one in check_lake(Lake.from_files([lake], {"clean": {"off": []}})).soundings.corrections]
+    assert names == ["draft", "sound speed", "lake level"]
+
+
+def test_rules_give_each_log_its_sounder(tmp_path):
+    "Day 2 came from the stern's sounder, which hangs 0.2 m higher."
+    two = BOAT + "[[sounder]]\nname = \"stern\"\ndraft_m = 0.2\nnominal_sound_speed_mps = \"unknown\"\n"
+    rules = '[[log]]\nmatch = "day1*"\nsounder = "bow"\n[[log]]\nmatch = "day2*"\nsounder = "stern"\n' \
+        '[[log]]\nmatch = "day9*"\nsounder = "bow"\n'
+    soundings = check_lake(Lake.from_files([folder(tmp_path, boat__toml=two, lake__toml=rules)])).soundings
+    assert [(log.sounder, log.draft_m) for log in soundings.logs] == [("bow", 0.4), ("stern", 0.2)]
+    assert any("[[log]] 3 speaks of day9*" in text for text in soundings.messages)
+
+
+def test_a_setting_reaches_every_room(tmp_path):
+    "clean.draft_m without a boat: the log's facts carry it, so hardness sees it too."
+    lake = Lake.from_files([folder(tmp_path, boat__toml="")], {"clean": {"draft_m": 0.55}})
+    logs = check_lake(lake).soundings.logs
+    assert {(log.draft_m, log.origins["draft_m"]) for log in logs} == {(0.55, "setting")}
+
+
+def test_part_of_the_lake_and_of_the_season(tmp_path, capsys):
+    "--since keeps the second day; --area half the lake; the rest is counted, not flagged."
+    lake = folder(tmp_path)
+    assert run(["check", str(lake), "--since", "2025-06-02", "--json"]) == 0
+    head = json.loads(capsys.readouterr().out)
+    assert [log["name"] for log in head["logs"]] == ["day2.csv"] and head["rows"]["in"] == 560
+    ring = [[LON - 1, LAT - 1], [LON + 1, LAT - 1], [LON + 1, LAT + 100 / M_PER_DEG], [LON - 1, LAT + 100 / M_PER_DEG]]
+    area = tmp_path / "half.geojson"
+    area.write_text(json.dumps({"type": "Polygon", "coordinates": [[*ring, ring[0]]]}))
+    assert run(["check", str(lake), "--area", str(area), "--json"]) == 0
+    head = json.loads(capsys.readouterr().out)
+    assert 0.4 * 1120 < head["rows"]["in"] < 0.65 * 1120
+    assert any("lie outside half.geojson" in text for text in head["messages"])
+    assert "half.geojson" in Lake.from_files([lake], {"read": {"area": str(area)}}).inputs
+
+
+def test_an_edit_taken_out_is_undone(tmp_path):
+    "A stretch marked bad is out; without the line all rows are in again."
+    lake = folder(tmp_path, edits__csv="what,from,until,why\nbad,2025-06-01T10:00Z,2025-06-01T10:01Z,prop wash\n")
+    flagged = check_lake(Lake.from_files([lake])).soundings
+    assert flagged.usable().sum() == len(flagged) - 61
+    (lake / "edits.csv").write_text("what,from,until,why\n")
+    (lake / "edits.csv").unlink()
+    assert check_lake(Lake.from_files([lake])).soundings.usable().all()
+
+
+REFUSED = {
+    "a gauge of another year": (
+        {"gauge__csv": GAUGE.replace("2025", "2024")}, 1, r"gauge\.csv: levels from 2024.*day1\.csv"),
+    "a profile out of order": (
+        {"temps__csv": "depth_m,temp_c\n0,20\n5,18\n3,15\n"}, 1, r"temps\.csv: depths out of order"),
+    "a negative draft": ({"boat__toml": "[[sounder]]\ndraft_m = -0.4\n"}, 1, r"boat\.toml: .*draft_m = -0\.4: must be"),
+    "a latency of a minute": (
+        {"boat__toml": "[[sounder]]\nlatency_s = 60\n"}, 1, r"boat\.toml: .*latency_s = 60: must be"),
+    "an unknown key": ({"boat__toml": "[[sounder]]\ncolour = 1\n"}, 1, r"boat\.toml: .*unknown key 'colour'"),
+    "two boats": (
+        {"skiff__toml": "[[sounder]]\nname = \"stern\"\n"}, 1, r"day1\.csv: boat\.toml and skiff\.toml both claim"),
+    "a sounder nobody has": (
+        {"lake__toml": '[[log]]\nmatch = "*"\nsounder = "keel"\n'}, 1, r"sounder 'keel'.*mend the name"),
+    "an unknown correction": ({"lake__toml": '[clean]\noff = ["squat"]\n'}, 2, r"off = .*names of corrections"),
+    "two rules for one log": (
+        {"lake__toml": '[[log]]\nmatch = "d*"\nsounder = "bow"\n[[log]]\nmatch = "*"\nsounder = "stern"\n'}, 1,
+        r"\[\[log\]\] 1 and 2 both claim day1\.csv"),
+    "an edit without a place": ({"edits__csv": "what,why\nbad,x\n"}, 1, r"edits\.csv, line 2: says neither"),
+    "check depths on land": (
+        {"checks__csv": f"lat,lon,check_depth_m\n{LAT + 0.02},{LON},5\n",
+         "shore__geojson": json.dumps({"type": "Polygon", "coordinates": [[
+             [LON - 0.01, LAT - 0.01], [LON + 0.02, LAT - 0.01], [LON + 0.02, LAT + 0.01], [LON - 0.01, LAT + 0.01],
+             [LON - 0.01, LAT - 0.01]]]})}, 1, r"checks\.csv: check depths on land by shore\.geojson, line 2"),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_meant_is_one_clear_line(name, tmp_path, capsys):
+    "File, fault and way out on stderr; nothing is applied by guess."
+    files, status, words = REFUSED[name]
+    assert run(["check", str(folder(tmp_path, **files))]) == status
+    err = capsys.readouterr().err.strip()
+    assert "\n" not in err and "Traceback" not in err and re.search(words, err), err
+
+
+@pytest.mark.parametrize(("options", "words"), [
+    (["--since", "someday"], r"since = 'someday': no date or time"),
+    (["--since", "2025-07-01", "--until", "2025-06-01"], r"since 2025-07-01 is later"),
+    (["--until", "2020-01-01"], r"nothing is left; ask for more with --area, --since or --until"),
+])
+def test_a_span_that_holds_nothing_is_one_clear_line(options, words, tmp_path, capsys):
+    "Wrong words, the wrong way round, before everything."
+    assert run(["check", str(folder(tmp_path)), *options]) in (1, 2)
+    err = capsys.readouterr().err.strip()
+    assert "\n" not in err and re.search(words, err), err
