@@ -47,7 +47,7 @@ def show_readings(head: Mapping[str, Any], console: Console) -> None:
 
 
 def show_corrections(head: Mapping[str, Any], console: Console) -> None:
-    """What was corrected, in this order: by how much, and the median disagreement of crossing passes before and after."""
+    """What was corrected, in this order: by how much, and what crossing passes differ by before and after."""
     table = Table(box=None, pad_edge=False)
     unit = head["units"]
     for title in ("corrected", "moved by", "before", "after", "judged by"):
