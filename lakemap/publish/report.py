@@ -8,6 +8,7 @@ from typing import Any
 from lakemap.model.flags import SENTENCES, Flag
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
+from lakemap.publish.bottom_figures import bottom_section
 from lakemap.publish.error_table import budget_section
 from lakemap.publish.passes import pass_lines
 from lakemap.publish.report_figures import area_figure, surface_figure
@@ -39,6 +40,7 @@ def report_page(lake_map: LakeMap, unit: str, settings: PublishSettings) -> str:
         _how_sure(lake_map, summary, unit, settings),
         budget_section(lake_map.soundings, unit),
         _surfaces(lake_map, summary, unit),
+        bottom_section(summary, unit),
         _water(lake_map, unit),
         _spots(lake_map, unit),
         section("Messages", bullets(summary["messages"])),

@@ -18,6 +18,7 @@ from lakemap.model.log_facts import LogFacts
 from lakemap.model.outputs import FORMAT
 from lakemap.model.soundings import NO_PASS, Correction, Soundings
 from lakemap.model.surface import LeftOut, Surface
+from lakemap.publish.bottom_figures import bottom_figures
 from lakemap.publish.reader_unit import choose_unit
 from lakemap.publish.wording import printable
 from lakemap.units import fill_lengths
@@ -59,7 +60,7 @@ def summary_head(
 def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> dict[str, Any]:
     """The whole of summary.json; ``files`` tells size and SHA-256 of each other file."""
     said = list(lake_map.messages)
-    for part in (lake_map.shore, lake_map.depth, lake_map.hardness, lake_map.terrain):
+    for part in (lake_map.shore, lake_map.depth, lake_map.hardness, lake_map.bottom, lake_map.terrain):
         said += part.messages if part is not None else ()
     head = summary_head(lake_map.soundings, lake_map.crossovers, unit, said)
     bias = lake_map.depth.pass_bias
@@ -72,6 +73,7 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
             {"pass_id": number, "bias_m": value, "sigma_m": sigma}
             for number, value, sigma in zip(bias.pass_id, bias.bias_m, bias.sigma_m, strict=True)
         ],
+        "bottom": bottom_figures(lake_map.bottom),
         "spots": len(lake_map.spots),
     })
     return head | made | {
