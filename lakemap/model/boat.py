@@ -28,7 +28,9 @@ class Sounder(Settings):
     pulse_ms: float | None = between(0.001, 20.0, default=None, why="length of one ping")
     nominal_sound_speed_mps: float | None = between(
         1300.0, 1700.0, default=None, why="what the sounder assumes: 1500, \"4800 ft/s\", or \"unknown\"")
-    gain_law: str | None = one_of("none", "20logR", "40logR", default=None, why="gain over range applied to levels")
+    gain_law: str | None = one_of(
+        "none", "20logR", "40logR", "20logR+absorption", "40logR+absorption", "auto", default=None,
+        why="gain over range applied to levels; auto: nobody knows it, such levels are no dB")
     latency_s: float | None = between(
         -5.0, 5.0, default=None, why="depth behind fix; a longer one is a wrong clock: clock_offset_s")
     drafts: tuple[DraftSpan, ...] = ()
