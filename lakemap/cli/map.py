@@ -25,7 +25,8 @@ from lakemap.units import format_length
               help="Folder for results.")
 @click.option("--pixel", type=float, metavar="M", help="Side of a pixel in metres; else chosen from the readings.")
 @click.option("--contour", metavar="5ft", help="Step between contours.")
-@click.option("--method", type=click.Choice(["auto", "kriging", "linear", "nearest"]), help="How depths are joined.")
+@click.option("--method", type=click.Choice(["auto", "field", "kriging", "linear", "nearest"]),
+              help="How depths are joined; auto lets them compete on passes held back.")
 def map_(folder: Path, **given: Any) -> None:
     """Make the map of one lake from FILES: logs, tables, marks, a shoreline, or folders of them."""
     make_map(lake_from(given), folder, given["quiet"])

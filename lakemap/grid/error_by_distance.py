@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lakemap.grid.distance_error import learn_distance_error
+from lakemap.grid.distance_error import DistanceError, learn_distance_error
 from lakemap.grid.fit_variogram import fit_variogram
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.settings import GridSettings
@@ -40,6 +40,11 @@ class ErrorByDistance(Interpolator):
         """Learn how errors grow with distance."""
         self._error = learn_distance_error(obs, self.value)
         self.reach_m = fit_variogram(obs, self._pixel_m).supported_m
+        return self._hold(obs)
+
+    def fit_to_compete(self, obs: Observations) -> Self:
+        """The readings alone; no error is learnt."""
+        self._error = DistanceError(np.array([1.0]), np.array([np.nan]))
         return self._hold(obs)
 
     def with_data(self, obs: Observations) -> Self:

@@ -43,6 +43,10 @@ class Interpolator(ABC):
     def fit(self, obs: Observations) -> Self:
         """Learn parameters from readings (n of them, n >= 1) and keep them as data."""
 
+    def fit_to_compete(self, obs: Observations) -> Self:
+        """As ``fit``, but only as far as ``predict_held`` needs for its estimates; its errors may be NaN."""
+        return self.fit(obs)
+
     @abstractmethod
     def with_data(self, obs: Observations) -> Self:
         """A copy with the parameters learnt but other readings as data, for leaving some out."""

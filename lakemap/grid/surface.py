@@ -12,15 +12,14 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lakemap.errors import NothingUsable, SettingError
-from lakemap.geo.pass_bias import PRIOR_SIGMA_M
-from lakemap.grid.blocks import block_means
+from lakemap.grid.contest import Fitted, Task, compete, fit
 from lakemap.grid.interpolator import Interpolator
-from lakemap.grid.left_out import SQUARE_PIXELS, leave_out, sigma_scale, summarise
+from lakemap.grid.left_out import sigma_scale, summarise
 from lakemap.grid.settings import GridSettings
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import NO_PASS, PassBias
-from lakemap.model.surface import Surface
+from lakemap.model.surface import Rival, Surface
 from lakemap.plugin_folder import find_classes
 
 Floats = NDArray[np.float64]
@@ -29,8 +28,8 @@ DEPTH = "depth_m"
 LIMITS: dict[str, tuple[float, float]] = {"hardness": (0.0, 1.0)}
 """What a reading cannot go beyond; estimates are clipped to it."""
 
-AUTOMATIC = "kriging"
-"""What ``grid.method = auto`` takes. With few readings it falls back on the usual lake's variogram."""
+AUTOMATIC = "auto"
+"""The word of ``grid.method`` that lets the interpolators compete."""
 
 FEW_PASSES = 3
 """Fewer passes than this make an indicative surface."""
@@ -56,12 +55,9 @@ def make_surface(
     finite = np.isfinite(obs.value) & np.isfinite(obs.xy).all(axis=1)
     if not finite.any():
         raise NothingUsable(f"no usable reading of {obs.name} among {len(obs)}: there is nothing to make a surface of")
-    chosen = _interpolator(settings)
-    known = None if chosen.solves_bias else pass_bias
-    blocks = block_means(_less_bias(obs.take(finite), known), frame.pixel_m)
-    shared = _shared_errors(blocks, pass_bias)
-    fitted = chosen.for_grid(settings, frame.pixel_m, shared).on_frame(frame).fit(blocks)
-    misses = leave_out(fitted, blocks, max(fitted.reach_m, SQUARE_PIXELS * frame.pixel_m))
+    task = Task(obs.take(finite), frame, settings, pass_bias)
+    made, rivals = _made(task)
+    fitted, blocks, misses, chosen = made.interpolator, made.blocks, made.misses, type(made.interpolator)
     scale = sigma_scale(misses)
     data = blocks if chosen.solves_bias else _with_shore(blocks, frame, settings)
     estimate, sigma = _on_frame(fitted.with_data(data), data, frame)
@@ -73,26 +69,19 @@ def make_surface(
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
         share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
         pass_bias=fitted.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
-        messages=_messages(obs.take(finite), frame),
+        messages=_messages(obs.take(finite), frame), rivals=rivals,
     )
 
 
-def _less_bias(obs: Observations, pass_bias: PassBias | None) -> Observations:
-    if pass_bias is None:
-        return obs
-    table = dict(zip(pass_bias.pass_id.tolist(), pass_bias.bias_m.tolist(), strict=True))
-    shift = np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()])
-    return dataclasses.replace(obs, value=obs.value - shift)
-
-
-def _shared_errors(blocks: Observations, pass_bias: PassBias | None) -> PassBias:
-    """Sigma of the bias that is left in each pass; its bias itself is out already."""
-    if pass_bias is None:
-        return PassBias.none()
-    table = dict(zip(pass_bias.pass_id.tolist(), pass_bias.sigma_m.tolist(), strict=True))
-    passes = np.unique(blocks.pass_id[blocks.pass_id != NO_PASS])
-    sigma = np.array([table.get(number, PRIOR_SIGMA_M) for number in passes.tolist()])
-    return PassBias(passes, np.zeros(len(passes)), sigma)
+def _made(task: Task) -> tuple[Fitted, tuple[Rival, ...]]:
+    """The interpolator that was asked for, or the winner of all with their figures; fitted."""
+    found = _interpolators()
+    word = task.settings.method
+    if word == AUTOMATIC:
+        return compete(task, list(found.values()))
+    if word not in found:
+        raise SettingError(f"[grid] method = {word!r}: there is no such interpolator; there are {', '.join(found)}")
+    return fit(task, found[word]), ()
 
 
 def _with_shore(blocks: Observations, frame: GridFrame, settings: GridSettings) -> Observations:
@@ -162,11 +151,7 @@ def _sigma_name(name: str) -> str:
     return f"{name.removesuffix('_m')}_sigma{'_m' if name.endswith('_m') else ''}"
 
 
-def _interpolator(settings: GridSettings) -> type[Interpolator]:
-    word = AUTOMATIC if settings.method == "auto" else settings.method
+def _interpolators() -> dict[str, type[Interpolator]]:
     folder = importlib.import_module("lakemap.grid")
     classes = find_classes(folder, Interpolator, "lakemap.interpolators")  # type: ignore[type-abstract]
-    found = {cls.name: cls for cls in classes}
-    if word not in found:
-        raise SettingError(f"[grid] method = {word!r}: there is no such interpolator; there are {', '.join(found)}")
-    return found[word]
+    return {cls.name: cls for cls in classes}

@@ -18,13 +18,30 @@ class LeftOut:
     """What holding back whole passes (or squares, ``by`` says which) showed; figures in the reading's unit.
 
     ``rmse`` and ``bias`` of estimate minus held-back reading; ``within_1_96``: share of held-back block means within
-    1.96 standard errors (of the estimate and the block together); ``n`` blocks were predicted.
+    1.96 standard errors (of the estimate and the block together); ``n`` blocks were predicted. ``reliability``: pairs
+    of the share that should lie within so many standard errors, and the share that did.
     """
 
     by: str
     rmse: float
     bias: float
     within_1_96: float
+    n: int
+    reliability: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Rival:
+    """What one interpolator missed readings by that were held back from it; ``told`` is the share it could tell.
+
+    ``rmse`` and ``bias``, in the reading's unit, are over the ``n`` readings that all contestants told; NaN where it
+    told too few to be compared.
+    """
+
+    method: str
+    rmse: float
+    bias: float
+    told: float
     n: int
 
 
@@ -33,7 +50,8 @@ class Surface:
     """``estimate`` is the mean true value within each pixel, ``sigma`` the standard error of that mean.
 
     ``model`` is what was fitted, by name (nugget, partial_sill, range_m ... for kriging); ``share_drawn`` the share
-    of water pixels that carry an estimate; ``sigma_scale`` the factor that left-out passes put on sigma.
+    of water pixels that carry an estimate; ``rivals`` how the interpolators did against each other, where one was
+    chosen.
     """
 
     estimate: Grid
@@ -44,6 +62,7 @@ class Surface:
     left_out: LeftOut | None = None
     pass_bias: PassBias = field(default_factory=PassBias.none)
     messages: tuple[str, ...] = ()
+    rivals: tuple[Rival, ...] = ()
 
     def __post_init__(self) -> None:
         self.estimate.require_frame(self.sigma)

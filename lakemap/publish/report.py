@@ -17,6 +17,7 @@ from lakemap.publish.settings import PublishSettings
 from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
 from lakemap.publish.table import table_columns
+from lakemap.publish.trust import reliability_figure, rivals_table
 from lakemap.publish.wording import common_error, depth_label, length
 from lakemap.units import format_length
 
@@ -114,6 +115,7 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
                   f"{common_error(lake_map.soundings, unit)}."),
         table("Readings held back and told from the others", ("surface", "held back", "RMSE", "bias",
               "within 1.96 sigma", "block means"), _left_out_rows(summary, unit), ("surface", "held back")),
+        reliability_figure(summary["surfaces"]),
         figure(surface_figure(sigma, "sure", f"sigma of depth [{unit}]", passes, unit),
                f"Standard error of the depth in {unit}, with the passes: darker is surer."),
         _pass_bias(summary, unit),
@@ -161,6 +163,7 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
     return section(
         "The surfaces",
         table("How each was made", heads, rows, ("surface", "method", "model fitted (SI units)")),
+        rivals_table(summary["surfaces"], unit),
         figure(surface_figure(lake_map.depth.estimate, "depth", f"depth [{unit}]", drawn.lines, unit),
                f"Mean depth of each pixel in {unit}, darker is deeper; a line each {step}. Grey: not observed."),
         paragraph("No reading speaks of hardness: there is no map of it.") if hardness is None else

@@ -120,6 +120,10 @@ def _surface(surface: Surface) -> dict[str, Any]:
     return {
         "method": surface.method, "unit": surface.estimate.unit, "pixel_m": surface.frame.pixel_m,
         "model": dict(surface.model), "left_out": _left_out(surface.left_out), "share_drawn": surface.share_drawn,
+        "rivals": [
+            {"method": one.method, "rmse_m": one.rmse, "bias_m": one.bias, "told": one.told, "n": one.n}
+            for one in surface.rivals
+        ],
     }
 
 
@@ -128,7 +132,7 @@ def _left_out(figures: LeftOut | None) -> dict[str, Any] | None:
         return None
     return {
         "rmse_m": figures.rmse, "bias_m": figures.bias, "within_1_96": figures.within_1_96, "by": figures.by,
-        "n": figures.n,
+        "n": figures.n, "reliability": [list(pair) for pair in figures.reliability],
     }
 
 

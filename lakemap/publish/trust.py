@@ -1,0 +1,66 @@
+"""How far the surfaces can be trusted: figures of the interpolators that competed, and the curve of reliability."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import matplotlib
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from lakemap.publish.html_map.colours import ramp
+from lakemap.publish.report_markup import figure, table
+from lakemap.publish.wording import length
+
+_STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False}
+_NO_METADATA: dict[str, None] = {"Date": None, "Creator": None, "Format": None, "Type": None}
+_MARKERS = ("o", "s", "^", "D")
+
+
+def rivals_table(surfaces: Mapping[str, Any], unit: str) -> str:
+    """One row for each interpolator and surface of summary.json; nothing where the method was given."""
+    rows = []
+    for name, surface in surfaces.items():
+        for one in surface["rivals"] if surface else ():
+            shown = [length(one[key], unit) if surface["unit"] == "m" else _plain(one[key])
+                     for key in ("rmse_m", "bias_m")]
+            taken = "taken" if one["method"] == surface["method"] else ""
+            rows.append((name, one["method"], *shown, f"{one['told']:.0%}", str(one["n"]), taken))
+    if not rows:
+        return ""
+    heads = ("surface", "method", f"RMSE [{unit}]", f"bias [{unit}]", "told", "block means", "")
+    return table(
+        "How the methods did on readings held back from them; the field is taken unless another is clearly better",
+        heads, rows, ("surface", "method", ""))
+
+
+def _plain(value: float | None) -> str:
+    return "–" if value is None else f"{value:.3f}"
+
+
+def reliability_figure(surfaces: Mapping[str, Any]) -> str:
+    """Share of held-back readings within an interval of the stated error against the share that should lie in it, as a
+    figure; ``""`` where nothing was held back."""
+    curves = {name: one["left_out"]["reliability"] for name, one in surfaces.items() if one and one["left_out"]}
+    curves = {name: curve for name, curve in curves.items() if curve}
+    if not curves:
+        return ""
+    with matplotlib.rc_context(_STYLE):
+        drawing = Figure(figsize=(4.2, 4.0), layout="constrained")
+        axes = drawing.add_subplot()
+        axes.plot([0, 1], [0, 1], color="#8a949a", linewidth=1, linestyle="--")
+        for k, (name, curve) in enumerate(curves.items()):
+            axes.plot([pair[0] for pair in curve], [pair[1] for pair in curve], marker=_MARKERS[k % len(_MARKERS)],
+                      color=ramp("depth")[-1 - 60 * k], markersize=5, linewidth=1.5, label=name)
+        axes.set(xlabel="share that should lie within", ylabel="share that does", xlim=(0, 1), ylim=(0, 1))
+        axes.legend(frameon=False, loc="upper left")
+        axes.spines[["top", "right"]].set_visible(False)
+        out = io.StringIO()
+        FigureCanvasSVG(drawing).print_svg(out, metadata=_NO_METADATA)  # type: ignore[no-untyped-call]
+    text = out.getvalue()
+    return figure(
+        text[text.index("<svg"):].strip(),
+        "How true sigma is: readings held back, by the interval that should hold them. On the dashed line sigma is "
+        "right; above it, it is too wide, below it too narrow.")
