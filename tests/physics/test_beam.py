@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from reference_tables import rows
 
 from lakemap.physics.beam import (
+    beam_loss_db,
     blind_zone_m,
     edge_excess_m,
     first_return_depth_m,
@@ -15,6 +17,7 @@ from lakemap.physics.beam import (
     footprint_diameter_m,
     piston_beam_deg,
     pulse_length_m,
+    slope_loss_db,
     wavelength_m,
 )
 
@@ -75,3 +78,40 @@ def test_wavelength(khz, cm):
 def test_beam_of_a_round_transducer():
     "200 kHz from 40 mm at 1480 m/s opens 10.92 degrees."
     assert piston_beam_deg(200.0, 0.04, 1480.0) == pytest.approx(10.92, abs=0.01)
+
+
+@given(st.floats(2, 60))
+def test_half_the_beam_is_three_decibels_off(beam):
+    "One way, by definition; nothing is lost on the axis."
+    assert beam_loss_db(beam / 2, beam) == pytest.approx(3.01, abs=0.02)
+    assert beam_loss_db(0.0, beam) == pytest.approx(0.0, abs=1e-6)
+
+
+@given(st.floats(0, 90), st.floats(0, 90), st.floats(2, 60))
+def test_farther_off_the_axis_is_never_louder(one, other, beam):
+    "The main lobe falls, and beyond it nothing finer is claimed."
+    near, far = beam_loss_db(np.sort([one, other]), beam)
+    assert near <= far + 1e-9
+
+
+@given(st.floats(4, 60))
+def test_the_second_echo_leaves_the_beam_at_a_quarter_of_it(beam):
+    "It comes from twice the slope: 6 dB both ways at a quarter of the full angle, where the first has lost 1.4."
+    first, second = slope_loss_db(beam / 4, beam)
+    assert second == pytest.approx(2 * 3.01, abs=0.05)
+    assert first == pytest.approx(2 * float(beam_loss_db(beam / 4, beam)))
+    assert first < second
+
+
+def test_the_path_of_the_second_echo_closes_at_twice_the_slope():
+    "Rays followed by mirror laws: one that leaves at 2 g meets the surface upright and comes back where it began."
+    for slope in np.radians([1.0, 5.0, 12.0]):
+        along = np.array([np.cos(slope), np.sin(slope)])
+        normal = np.array([-np.sin(slope), np.cos(slope)])
+        ray = np.array([np.sin(2 * slope), -np.cos(2 * slope)])
+        up = ray - 2 * (ray @ normal) * normal
+        assert up == pytest.approx([0.0, 1.0], abs=1e-12)
+        back = np.array([up[0], -up[1]])
+        back = back - 2 * (back @ normal) * normal
+        assert back == pytest.approx(-ray, abs=1e-12)
+        assert along @ normal == pytest.approx(0.0)

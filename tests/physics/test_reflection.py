@@ -24,7 +24,7 @@ from lakemap.physics.reflection import (
 )
 
 ALPHA = 10.382e-3  # dB/m, Francois & Garrison 1982, 200 kHz, fresh, 15 degC
-LAWS = ("none", "20logR", "40logR")
+LAWS = ("none", "20logR", "40logR", "20logR+absorption", "40logR+absorption")
 depths, losses, reflections = st.floats(0.5, 200), st.floats(1.0, 40.0), st.floats(0.001, 1.0)
 
 
@@ -100,7 +100,7 @@ def test_difference_without_absorption(reflection, difference_db):
 
 def test_20_log_r_removes_the_spreading_and_40_overdoes_it():
     "The difference falls by 6.0206 dB with each 20 log r."
-    differences = [first - second for first, second in (two_echo_levels_db(10.0, 0.3, 0.0, gain_law=g) for g in LAWS)]
+    differences = [first - second for first, second in (two_echo_levels_db(10.0, 0.3, 0.0, gain_law=g) for g in LAWS[:3])]
     assert np.diff(differences) == pytest.approx([-6.0206, -6.0206], abs=1e-4)
     assert differences[1] == pytest.approx(bottom_loss_db(0.3))
 
@@ -154,3 +154,11 @@ def test_scales_turn_back(loss):
     "Loss to hardness and back, and loss to reflection and back."
     assert loss_from_hardness(hardness_index(loss)) == pytest.approx(loss)
     assert bottom_loss_db(reflection_from_loss(loss)) == pytest.approx(loss)
+
+
+def test_a_gain_for_absorption_takes_its_term_away():
+    "With 2 alpha r added at each echo's own range both levels are those of water that absorbs nothing."
+    for law in ("20logR", "40logR"):
+        with_it = two_echo_levels_db(25.0, 0.3, 0.166, gain_law=f"{law}+absorption")
+        without = two_echo_levels_db(25.0, 0.3, 0.0, gain_law=law)
+        assert with_it == pytest.approx(without)
