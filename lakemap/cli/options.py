@@ -73,7 +73,8 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
         "publish.units": given["units"], "read.depth_unit": given["depth_unit"], "read.depth_from": given["depth_from"],
         "read.columns": given["columns"], "read.area": given.get("area"), "read.since": given.get("since"),
         "read.until": given.get("until"), "read.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
-        "grid.method": given.get("method"), "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
+        "grid.method": given.get("method"), "grid.realisations": given.get("realisations"),
+        "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
     }
     short = [f"{key}={_toml(value)}" for key, value in flags.items() if value is not None]
     tables = with_settings(tables, [*short, *given["assignments"]])
