@@ -183,3 +183,32 @@ def test_a_span_that_holds_nothing_is_one_clear_line(options, words, tmp_path, c
     assert run(["check", str(folder(tmp_path)), *options]) in (1, 2)
     err = capsys.readouterr().err.strip()
     assert "\n" not in err and re.search(words, err), err
+
+
+def nmea(body):
+    "A sentence with its checksum."
+    total = 0
+    for letter in body:
+        total ^= ord(letter)
+    return f"${body}*{total:02X}\r\n"
+
+
+def test_two_sounders_in_one_log_become_two(tmp_path):
+    "Bow by SDDBT, stern by IIDPT: each its own rows, draft and name; the map may use both."
+    text = ""
+    for i in range(120):
+        lat, lon = 4648.0 + 0.002 * i, 10018.0
+        text += nmea(f"GPRMC,10{i // 60:02d}{i % 60:02d},A,{lat:.4f},N,{lon:09.4f},W,4.0,000.0,010625,,")
+        text += nmea(f"SDDBT,,f,{6.0 + 0.01 * i:.2f},M,,F") + nmea(f"IIDPT,{6.2 + 0.01 * i:.2f},0.0,")
+    (tmp_path / "both.nmea").write_text(text)
+    (tmp_path / "boat.toml").write_text(
+        '[[sounder]]\nname = "bow"\ndraft_m = 0.4\n[[sounder]]\nname = "stern"\ndraft_m = 0.2\n')
+    (tmp_path / "lake.toml").write_text(
+        '[[log]]\nmatch = "both*"\ntalker = "SD"\nsounder = "bow"\n'
+        '[[log]]\nmatch = "both*"\ntalker = "II"\nsentence = "DPT"\nsounder = "stern"\n')
+    soundings = check_lake(Lake.from_files([tmp_path])).soundings
+    told = [(log.name, log.sounder, log.draft_m, log.rows_in) for log in soundings.logs]
+    assert told == [("both.nmea (SD)", "bow", 0.4, 120), ("both.nmea (II DPT)", "stern", 0.2, 120)]
+    used = soundings.usable()
+    bow, stern = (soundings.depth_m[used & (soundings.log == code)] for code in (0, 1))
+    assert np.median(bow) == pytest.approx(np.median(stern), abs=0.02)
