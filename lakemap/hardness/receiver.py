@@ -51,7 +51,8 @@ def receivers(soundings: Soundings, geometry: SecondEcho, settings: HardnessSett
         usable = rows[~steep & (first[rows] < clip) & (second[rows] < clip)]
         told = _slope_of_law(first[usable], second[usable], geometry.below_m[usable])
         law, origin = _law(facts, settings, told)
-        counts = law == "auto" or _look_like_counts(levels)
+        seem = _look_like_counts(levels) if settings.levels == "auto" else settings.levels == "counts"
+        counts = law == "auto" or seem
         out.append(Receiver("none" if law == "auto" else law, origin, clip, counts))
     return tuple(out)
 
@@ -108,12 +109,11 @@ def _piled_up(levels: Floats) -> float:
 
 
 def _look_like_counts(levels: Floats) -> bool:
-    """Whole numbers from 0 up over a wide span, in many rows: steps of a display, not decibels."""
+    """Whole numbers from 0 up, in many rows: steps of a display rather than decibels."""
     known = levels[np.isfinite(levels)]
     if len(known) < FEWEST_TO_FIND_LAW // 2 or known.min() < 0 or known.max() > COUNTS_END:
         return False
-    whole = bool(np.all(known == np.round(known)))
-    return whole and (known.max() > 200 or known.min() <= 2)
+    return bool(np.all(known == np.round(known)))
 
 
 def clipped(levels: Floats, clip_db: Floats) -> Mask:

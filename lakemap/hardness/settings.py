@@ -95,6 +95,10 @@ class HardnessSettings(Settings):
     tail_share: float = above(
         0.0, default=0.15, why="a first echo longer than the log's usual one by this share of depth may be boulders"
     )
+    levels: Literal["auto", "db", "counts"] = one_of(
+        "auto", "db", "counts", default="auto",
+        why="what levels are; auto: whole numbers from 0 up in all rows of a log are counts of a display, else dB",
+    )
     classes: Literal["auto", "standard", "words"] = one_of(
         "auto", "standard", "words", default="auto",
         why="standard: soft, medium, hard; words: those of the bottom samples; auto: words once samples are enough",
