@@ -27,6 +27,8 @@ from lakemap.units import format_length
 @click.option("--contour", metavar="5ft", help="Step between contours.")
 @click.option("--method", type=click.Choice(["auto", "field", "kriging", "linear", "nearest"]),
               help="How depths are joined; auto lets them compete on passes held back.")
+@click.option("--realisations", type=click.IntRange(0, 1000), metavar="N",
+              help="Draw N equally likely surfaces, for intervals of area and volume.")
 def map_(folder: Path, **given: Any) -> None:
     """Make the map of one lake from FILES: logs, tables, marks, a shoreline, or folders of them."""
     make_map(lake_from(given), folder, given["quiet"])

@@ -68,6 +68,10 @@ class Interpolator(ABC):
         estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
         return estimate, sigma
 
+    def sample(self, xy: Floats, n: int, seed: int) -> Floats:
+        """``n`` equally likely surfaces (n, m) at places (m, 2); none (0, m) from an interpolator that cannot draw."""
+        return np.empty((0, len(xy)))
+
     def pass_bias(self) -> PassBias:
         """The biases solved, after ``fit``; none where ``solves_bias`` is False."""
         return PassBias.none()

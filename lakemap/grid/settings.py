@@ -23,4 +23,5 @@ class GridSettings(Settings):
         "auto", "field", "kriging", "linear", "nearest", default="auto", why="how values are interpolated"
     )
     neighbours: int = between(4, 200, default=32, why="fewer leave gaps, more cost time without gain")
+    realisations: int = between(0, 1000, default=0, why="surfaces drawn for intervals of area and volume")
     max_cells: int = above(0, default=4_000_000, why="a frame beyond this needs some gigabyte of memory")

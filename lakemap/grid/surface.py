@@ -15,6 +15,7 @@ from lakemap.errors import NothingUsable, SettingError
 from lakemap.grid.contest import Fitted, Task, compete, fit
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.left_out import sigma_scale, summarise
+from lakemap.grid.realise import realise
 from lakemap.grid.settings import GridSettings
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.observations import Observations
@@ -60,16 +61,20 @@ def make_surface(
     fitted, blocks, misses, chosen = made.interpolator, made.blocks, made.misses, type(made.interpolator)
     scale = sigma_scale(misses)
     data = blocks if chosen.solves_bias else _with_shore(blocks, frame, settings)
-    estimate, sigma = _on_frame(fitted.with_data(data), data, frame)
-    limits = LIMITS.get(obs.name, (min(0.0, float(blocks.value.min())), np.inf))
+    on_data = fitted.with_data(data)
+    estimate, sigma = _on_frame(on_data, data, frame)
     drawn = np.isfinite(estimate)
+    draws, said = realise(on_data, frame, drawn, settings.realisations if obs.name == DEPTH else 0)
+    limits = LIMITS.get(obs.name, (min(0.0, float(blocks.value.min())), np.inf))
+    if draws is not None:
+        draws = np.clip(estimate[drawn] + scale * (draws - estimate[drawn]), *limits).astype(np.float32)
     return Surface(
         estimate=Grid(frame, np.clip(estimate, *limits).astype(np.float32), obs.name, _unit(obs.name)),
         sigma=Grid(frame, (scale * sigma).astype(np.float32), _sigma_name(obs.name), _unit(obs.name)),
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
         share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
         pass_bias=fitted.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
-        messages=_messages(obs.take(finite), frame), rivals=rivals,
+        messages=(*_messages(obs.take(finite), frame), *said), rivals=rivals, realisations=draws,
     )
 
 

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.soundings import PassBias
 
@@ -51,7 +54,7 @@ class Surface:
 
     ``model`` is what was fitted, by name (nugget, partial_sill, range_m ... for kriging); ``share_drawn`` the share
     of water pixels that carry an estimate; ``rivals`` how the interpolators did against each other, where one was
-    chosen.
+    chosen. ``realisations`` (n, drawn pixels, row by row) are equally likely surfaces, None where none were asked for.
     """
 
     estimate: Grid
@@ -63,6 +66,7 @@ class Surface:
     pass_bias: PassBias = field(default_factory=PassBias.none)
     messages: tuple[str, ...] = ()
     rivals: tuple[Rival, ...] = ()
+    realisations: NDArray[np.float32] | None = None
 
     def __post_init__(self) -> None:
         self.estimate.require_frame(self.sigma)

@@ -48,10 +48,23 @@ class Contours:
 
 
 @dataclass(frozen=True)
+class Intervals:
+    """Ends (k,) of the interval that holds ``share`` of the ``realisations`` surfaces, for each row of the table."""
+
+    share: float
+    realisations: int
+    area_low_m2: Floats
+    area_high_m2: Floats
+    volume_low_m3: Floats
+    volume_high_m3: Floats
+
+
+@dataclass(frozen=True)
 class DepthAreaVolume:
     """For each depth (k,): area of water at least that deep [m2], and the volume that lies below that depth [m3].
 
     ``area_drawn_m2``: what the surface covers; where it is less than the lake, the table speaks of that part only.
+    ``intervals`` where realisations were drawn; the common error is not in them.
     """
 
     depth_m: Floats
@@ -59,6 +72,7 @@ class DepthAreaVolume:
     volume_m3: Floats
     area_drawn_m2: float
     area_lake_m2: float | None
+    intervals: Intervals | None = None
 
 
 @dataclass(frozen=True)

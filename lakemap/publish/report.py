@@ -25,8 +25,10 @@ MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
 """Longer tables are thinned evenly (depths) or cut, and say so; the files hold all rows."""
 
 _WATER_HEADS = {
-    "m": {"depth_m": "depth [m]", "area_m2": "area [m²]", "volume_m3": "volume [m³]"},
-    "ft": {"depth_ft": "depth [ft]", "area_acre": "area [acres]", "volume_acre_ft": "volume [acre-feet]"},
+    "m": {"depth_m": "depth [m]", "area_m2": "area [m²]", "area_low_m2": "from", "area_high_m2": "to",
+          "volume_m3": "volume [m³]", "volume_low_m3": "from", "volume_high_m3": "to"},
+    "ft": {"depth_ft": "depth [ft]", "area_acre": "area [acres]", "area_low_acre": "from", "area_high_acre": "to",
+           "volume_acre_ft": "volume [acre-feet]", "volume_low_acre_ft": "from", "volume_high_acre_ft": "to"},
 }
 
 
@@ -174,7 +176,8 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
 
 def _water(lake_map: LakeMap, unit: str) -> str:
     told = lake_map.terrain.table
-    columns = {name: column for name, column in table_columns(told, unit).items() if name in _WATER_HEADS[unit]}
+    made = table_columns(told, unit)
+    columns = {name: made[name] for name in _WATER_HEADS[unit] if name in made}
     every = -(-max(len(told.depth_m), 1) // MOST_DEPTHS)
     rows = [[f"{values[i]:.{min(decimals, 2)}f}" for values, decimals in columns.values()]
             for i in range(0, len(told.depth_m), every)]
@@ -183,9 +186,14 @@ def _water(lake_map: LakeMap, unit: str) -> str:
         "part only."
     )
     heads = [_WATER_HEADS[unit][name] for name in columns]
+    ends = told.intervals
+    drawn = "" if ends is None else paragraph(
+        f"From and to: {ends.share:.0%} of {ends.realisations} surfaces, each as likely as the readings leave it, lie "
+        "between. The common error comes on top."
+    )
     thinned = "" if every == 1 else f" (every {every}th row; depth_area_volume.csv has all)"
     return section(
-        "How much water", missing, figure(area_figure(told, unit), "Area of water at least so deep."),
+        "How much water", missing, figure(area_figure(told, unit), "Area of water at least so deep."), drawn,
         table(f"Area at least so deep, and volume below that depth{thinned}", heads, rows, ()),
     )
 

@@ -18,6 +18,7 @@ from lakemap.model.log_facts import LogFacts
 from lakemap.model.outputs import FORMAT
 from lakemap.model.soundings import NO_PASS, Correction, Soundings
 from lakemap.model.surface import LeftOut, Surface
+from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.bottom_figures import bottom_figures
 from lakemap.publish.reader_unit import choose_unit
 from lakemap.publish.wording import printable
@@ -73,6 +74,7 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
             {"pass_id": number, "bias_m": value, "sigma_m": sigma}
             for number, value, sigma in zip(bias.pass_id, bias.bias_m, bias.sigma_m, strict=True)
         ],
+        "volume": _volume(lake_map.terrain.table),
         "bottom": bottom_figures(lake_map.bottom),
         "spots": len(lake_map.spots),
     })
@@ -125,6 +127,19 @@ def _surface(surface: Surface) -> dict[str, Any]:
             for one in surface.rivals
         ],
     }
+
+
+def _volume(table: DepthAreaVolume) -> dict[str, Any]:
+    """Area and volume of all that is drawn, with their interval where realisations were asked for."""
+    if not len(table.depth_m):
+        return {"area_m2": 0.0, "volume_m3": 0.0, "interval": None}
+    ends = table.intervals
+    interval = None if ends is None else {
+        "share": ends.share, "realisations": ends.realisations,
+        "area_m2": [ends.area_low_m2[0], ends.area_high_m2[0]],
+        "volume_m3": [ends.volume_low_m3[0], ends.volume_high_m3[0]],
+    }
+    return {"area_m2": table.area_m2[0], "volume_m3": table.volume_m3[0], "interval": interval}
 
 
 def _left_out(figures: LeftOut | None) -> dict[str, Any] | None:

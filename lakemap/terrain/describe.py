@@ -31,7 +31,7 @@ def describe_terrain(depth: Surface, settings: TerrainSettings) -> Terrain:
         position_broad=_position(depth, "position_broad_m", settings.broad_inner_m, settings.broad_outer_m),
         features=find_features(depth, settings),
         contours=contours,
-        table=depth_area_volume(depth.estimate, step_m / TABLE_STEPS_PER_CONTOUR),
+        table=depth_area_volume(depth.estimate, step_m / TABLE_STEPS_PER_CONTOUR, depth.realisations),
         messages=_messages(depth, settings),
     )
 

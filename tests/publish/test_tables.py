@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
 
@@ -12,6 +13,7 @@ import pytest
 from worlds import small_lake_map, small_soundings
 
 from lakemap.model.soundings import COLUMN_DTYPES, SECOND_SEEN, Soundings
+from lakemap.model.terrain import Intervals
 from lakemap.publish.soundings_file import soundings_table, write_soundings
 from lakemap.publish.table import depth_area_volume_csv
 
@@ -71,3 +73,16 @@ def test_an_empty_soundings_file_has_its_columns(tmp_path):
     "No row, no log: still a whole file."
     write_soundings(Soundings.build(0), tmp_path / "s.parquet")
     assert pyarrow.parquet.read_table(tmp_path / "s.parquet").column_names == [*COLUMN_DTYPES, "fault"]
+
+
+def test_intervals_stand_beside_what_they_bound():
+    "With realisations every area and volume gets a low and a high end, in SI and in a reader's units."
+    told = small_lake_map().terrain.table
+    half = Intervals(0.9, 50, told.area_m2 * 0.9, told.area_m2 * 1.1, told.volume_m3 * 0.8, told.volume_m3 * 1.2)
+    for unit, area, volume in (("m", "area_low_m2", "volume_high_m3"), ("ft", "area_low_acre", "volume_high_acre_ft")):
+        table = dataclasses.replace(told, intervals=half)
+        rows = list(csv.DictReader(io.StringIO(depth_area_volume_csv(table, unit))))
+        plain = {"area_low_m2": "area_m2", "area_low_acre": "area_acre"}[area]
+        assert float(rows[0][area]) == pytest.approx(0.9 * float(rows[0][plain]), rel=1e-3)
+        assert float(rows[0][volume]) > float(rows[0][volume.replace("high_", "")])
+        assert "area_low_m2" not in read_table(unit)[0]
