@@ -13,7 +13,7 @@ from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.notes_by_time import join_notes
 from lakemap.geo.pass_bias import solve_pass_bias
-from lakemap.grid import frame_for, make_surface
+from lakemap.grid import frame_for, hold_up, make_surface
 from lakemap.hardness import classify_bottom, place_samples, read_hardness
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.lake_facts import LakeFacts
@@ -23,9 +23,10 @@ from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
-from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_samples, read_shore
+from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_priors, read_samples, read_shore
 from lakemap.spots import find_spots, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
+from lakemap.water import describe_water
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     progress("making the depth surface")
     frame = frame_for(soundings, shore, s.grid)
     depth = make_surface(soundings.observed("depth_m"), frame, s.grid, bias)
+    depth = hold_up(depth, soundings.observed("depth_m"), frame, s.grid, read_priors(lake.files, s.read))
     soundings = soundings.less_bias(depth.pass_bias)
     progress("describing the floor")
     terrain = describe_terrain(depth, s.floor)
@@ -85,6 +87,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         progress("making the hardness surface")
         hardness = make_surface(readings, frame, s.grid)
         bottom, hardness = classify_bottom(hardness, soundings, scale, s.hardness)
+    water = describe_water(checked.facts.profile, depth, s.water)
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
@@ -92,6 +95,6 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
-        changes=change_layers(squares, frame), settings=s.as_dict(), inputs=lake.inputs,
-        messages=lake.messages + marks.messages + owner_said,
+        changes=change_layers(squares, frame), water=water, settings=s.as_dict(), inputs=lake.inputs,
+        messages=lake.messages + marks.messages + owner_said + (water.messages if water else ()),
     )

@@ -24,6 +24,7 @@ from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 from lakemap.spots.settings import SpotSettings
 from lakemap.terrain.settings import TerrainSettings
+from lakemap.water.settings import WaterSettings
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class LakeSettings:
     grid: GridSettings = field(default_factory=GridSettings)
     changes: ChangesSettings = field(default_factory=ChangesSettings)
     terrain: TerrainSettings = field(default_factory=TerrainSettings)
+    water: WaterSettings = field(default_factory=WaterSettings)
     spots: SpotSettings = field(default_factory=SpotSettings)
     publish: PublishSettings = field(default_factory=PublishSettings)
     log: tuple[LogRule, ...] = ()

@@ -3,5 +3,6 @@
 from lakemap.grid.frame import frame_for
 from lakemap.grid.settings import GridSettings
 from lakemap.grid.surface import make_surface
+from lakemap.grid.with_prior import hold_up
 
-__all__ = ["GridSettings", "frame_for", "make_surface"]
+__all__ = ["GridSettings", "frame_for", "hold_up", "make_surface"]

@@ -98,6 +98,13 @@ PROFILE_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was measured; one cast a time"),
 )
 
+PRIOR_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("prior_depth", "length", (*LOG_COLUMNS[3].spellings, "contour", "isobath", "valdco", "contourdepth"),
+                "depth of a line or point of an old map, from its own zero"),
+    TableColumn("height", "length", ("height", "elevation", "elev", "altitude", "landheight", "ele"),
+                "height of the land instead, from its own zero"),
+)
+
 CHECK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
     TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),

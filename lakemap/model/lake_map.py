@@ -15,12 +15,13 @@ from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
+from lakemap.model.water import Water
 
 
 @dataclass(frozen=True)
 class LakeMap:
     """``hardness`` and ``bottom`` are None where no reading speaks of them, ``changes`` where no two dates can be
-    compared.
+    compared, ``water`` without a profile.
 
     ``settings`` as used; ``inputs`` file -> sha256.
     """
@@ -36,6 +37,7 @@ class LakeMap:
     shore: Shoreline | None
     changes: Changes | None = None
     bottom: Bottom | None = None
+    water: Water | None = None
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[str, ...] = ()

@@ -7,6 +7,7 @@ import numpy as np
 from lakemap.errors import InputError
 from lakemap.model.boat import Boat
 from lakemap.model.lake_facts import CheckDepths, Edits, LakeFacts, LakeLevels, WaterProfile
+from lakemap.model.prior import DepthPriors
 from lakemap.read.find import LakeFiles
 from lakemap.read.plugins import read_one
 from lakemap.read.reader import Role
@@ -25,6 +26,11 @@ def read_lake_facts(files: LakeFiles, settings: ReadSettings) -> LakeFacts:
     lines = tuple(line for part in edits for line in part.lines)
     said = tuple(text for part in edits for text in part.messages)
     return LakeFacts(tuple(boats), tuple(levels), _one_profile(profiles), _one_list(checks), Edits(lines, said))
+
+
+def read_priors(files: LakeFiles, settings: ReadSettings) -> DepthPriors:
+    """Old maps, in the order of names. Raises InputError for the first that cannot be used."""
+    return DepthPriors.of(_all(files, "prior", settings))
 
 
 def _all(files: LakeFiles, role: Role, settings: ReadSettings) -> list[object]:
