@@ -13,11 +13,11 @@ import numpy as np
 from lakemap.hardness.groups import Ints, medians, squares
 from lakemap.hardness.reading import Floats, Mask, Reading
 
-ROUNDS = 25
+ROUNDS = 40
 DETAIL = 0.06
 """How much the floor itself differs within one place, as hardness (own choice)."""
 ROBUST = 2.0
-"""Places farther from the fit than so many standard errors weigh less (Huber)."""
+"""Places farther from the fit than so many standard errors weigh less (Huber), and hardly count once it has settled."""
 FOLDS = 8
 """Places are left out in so many groups to learn the error of offset and scale (jackknife)."""
 
@@ -126,12 +126,13 @@ def _fit(places: Places, trust: Trust) -> tuple[Floats, Floats, Floats]:
         return offset, scale, trend
     _, square = np.unique(places.square, return_inverse=True)
     weight = 1.0 / places.variance
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         a, b, c = (column[places.instrument] for column in (offset, scale, trend))
         above = np.bincount(square, weight * b * (places.hardness - a - c * places.depth_m))
         common = (above / np.bincount(square, weight * b**2))[square]
         miss = (places.hardness - a - b * common - c * places.depth_m) / np.sqrt(places.variance)
-        weight = np.minimum(1.0, ROBUST / np.maximum(np.abs(miss), 1e-9)) / places.variance
+        power = 1.0 if turn < ROUNDS // 2 else 3.0
+        weight = np.minimum(1.0, ROBUST / np.maximum(np.abs(miss), 1e-9)) ** power / places.variance
         for one in np.unique(places.instrument):
             rows = places.instrument == one
             columns = np.column_stack([np.ones(rows.sum()), common[rows], places.depth_m[rows]])

@@ -53,7 +53,7 @@ SENTENCES: dict[HardnessNote, str] = {
     HardnessNote.at_speed: "no second echo from a boat at speed in waves, where bubbles swallow it",
     HardnessNote.saturated: "an echo as loud as the sounder can show: its level is a bound",
     HardnessNote.no_levels: "the second echo far too strong for the first: saturated, or levels that are not dB",
-    HardnessNote.counts: "levels are counts of the display or of an automatic gain, not dB (else say hardness.levels=db)",
+    HardnessNote.counts: "levels are counts of a display or of an automatic gain, not dB, else say hardness.levels=db",
     HardnessNote.contradiction: "a second bottom with a depth, but noted as none",
     HardnessNote.above_bottom: "the second bottom at or above the bottom itself, not below the end of the first",
     HardnessNote.no_gap: "no gap: the second bottom not below the end of the first",
