@@ -167,8 +167,8 @@ def small_lake_map():
     return LakeMap(
         "Small & <Round> Lake", soundings, find_crossovers(soundings), small_hits(), depth, hardness,
         small_terrain(frame, depth), small_spots(), Shoreline(rim, "shore.geojson"),
-        {"clean": {"draft_m": 0.4}, "publish": {"units": None}}, {"evening.nmea": "ab" * 32},
-        ("a message of the lake",),
+        settings={"clean": {"draft_m": 0.4}, "publish": {"units": None}}, inputs={"evening.nmea": "ab" * 32},
+        messages=("a message of the lake",),
     )
 
 

@@ -128,7 +128,7 @@ def correct_depths(
     if level is not None:
         risen = np.nan_to_num(level.above_datum_m)
         done, depth = _listed(done, "lake level", -risen), depth - risen
-        done = replace(done, datum=level.datum)
+        done = replace(done, datum=level.datum).with_messages(f"all depths are below {level.datum}")
     used = soundings.usable() & np.isfinite(depth)
     offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known | by_hand, used)
     done = with_common(done.with_columns(depth_m=depth), common_parts(offset_known, speed_known))

@@ -51,7 +51,7 @@ def summary_head(
         "crossovers": {
             "n": len(crossovers), "median_abs_m": crossovers.median_abs_m, "rms_m": crossovers.rms_m,
         },
-        "common_error": {"offset_m": soundings.common_offset_m, "scale": soundings.common_scale},
+        "common_error": {"offset_m": soundings.common_offset_m, "scale": soundings.common_scale} | _parts(soundings),
         "corrections": [_correction(one) for one in soundings.corrections],
         "messages": [fill_lengths(text, unit) for text in said],
     })
@@ -107,7 +107,19 @@ def _log(soundings: Soundings, code: int, facts: LogFacts) -> dict[str, Any]:
         "name": facts.name, "sha256": facts.sha256, "reader": facts.reader, "rows_in": rows_in, "rows_used": used,
         "flagged": flagged, "notes": count_notes(flags), "facts": known,
         "origins": dict(sorted(facts.origins.items())),
-    }
+    } | _budget(soundings, facts.name)
+
+
+def _parts(soundings: Soundings) -> dict[str, Any]:
+    """What the common error is made of; nothing where cleaning left no budget."""
+    return {"parts": [dataclasses.asdict(part) for part in soundings.budget.common]} if soundings.budget else {}
+
+
+def _budget(soundings: Soundings, name: str) -> dict[str, Any]:
+    """What a log's sigma is made of; nothing where cleaning left no budget for it."""
+    logs = soundings.budget.logs if soundings.budget else ()
+    return next(({"error_budget": dict(log.parts) | {"total": log.total_m, "shared": log.shared_m}}
+                 for log in logs if log.log == name), {})
 
 
 def _correction(one: Correction) -> dict[str, Any]:

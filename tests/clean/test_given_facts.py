@@ -63,6 +63,13 @@ def test_each_correction_shows_what_it_did_where_passes_cross():
     assert all(one.by_row is None for one in cleaned.corrections)
 
 
+def test_a_gauge_that_tells_half_shows_half():
+    "0.3 m of the 0.6 m that the lake rose: 0.6 m before, 0.3 m after."
+    listed = proved(two_days(), facts=known_facts(levels=(gauge(rise_m=RISE_M / 2),))).corrections[-1]
+    assert listed.before_m == pytest.approx(RISE_M, abs=0.03)
+    assert listed.after_m == pytest.approx(RISE_M / 2, abs=0.03)
+
+
 @pytest.mark.parametrize("name", ["draft", "sound speed", "lake level"])
 def test_a_correction_switched_off_is_really_off(name):
     "It is not listed, and depths are those of a lake where it was never known; text and list both switch it."

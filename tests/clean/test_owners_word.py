@@ -50,6 +50,11 @@ def test_a_place_and_a_log_narrow_what_is_meant():
     cleaned = cleaned_with(edit("bad", place=(west, south, east, north), log="LOG1"))
     bad = cleaned.has(Flag.by_owner)
     assert bad.any() and (cleaned.log[bad] == 1).all() and (cleaned.x_m[bad] < 500_051).all()
+    middle = float(lonlat(0.0, 100.0)[1])
+    half = cleaned_with(edit("bad", place=(west, middle, east, north))).has(Flag.by_owner)
+    assert half.any() and (cleaned.lat_deg[half] >= middle).all() and half.sum() < bad.sum() + (cleaned.log == 0).sum()
+    undated = two_days(facts={"has_date": False})
+    assert not cleaned_with(edit("bad", FIRST_DAY_S), soundings=undated).has(Flag.by_owner).any()
 
 
 def test_flagged_rows_are_restored_with_a_note():
