@@ -112,12 +112,12 @@ def _of_headings(log: ReadLog) -> list[str]:
 
 
 def _of_faults(log: ReadLog) -> list[str]:
-    from lakemap.read.kernels.nmea_survey import FIRST_FAULT, VOID
+    from lakemap.read.kernels.nmea_survey import VOID
 
     count, said = log.chosen.counts, []
     if not_used := int(count[:, BARE + 1 : 4].sum()):
         said.append(f"{plural(not_used, 'sentence')} not used, checksum wrong or cut short "
-                    f"(first in line {log.survey.tally[FIRST_FAULT]})")
+                    f"(first in line {log.survey.clock[0]['first_fault']})")
     if bare := int(count[:, BARE].sum()):
         said.append(f"{plural(bare, 'sentence')} without checksum, taken as written")
     if void := int(count[:, VOID].sum()):

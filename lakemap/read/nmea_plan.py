@@ -167,18 +167,16 @@ def _limits(steps: Any, *, counted: bool) -> Floats:
 
 
 def _dates(survey: Survey, events: Floats, settings: ReadSettings, timed: bool, tagged: bool) -> Dates:
-    from lakemap.read.kernels.nmea_survey import ROLLED, TAG_BASE
-
     start, given = np.zeros(1, np.int64), settings.first_day()
     if tagged or not timed:
         return Dates(start, np.zeros(1), IN_TAGS if tagged else "")
     if len(events) == 0:
-        base = survey.clock[TAG_BASE]
-        if np.isfinite(base):
-            return Dates(start, np.array([base]), IN_TAGS)
+        by_tag = float(survey.clock[0]["tag_base"])
+        if np.isfinite(by_tag):
+            return Dates(start, np.array([by_tag]), IN_TAGS)
         return Dates(start, np.array([float(given or 0)]), GIVEN if given is not None else "")
     base, days_early = _less_rollovers(events[:, 1], given)
-    early = int(np.count_nonzero(base != events[:, 1])) + int(survey.tally[ROLLED])
+    early = int(np.count_nonzero(base != events[:, 1])) + int(survey.clock[0]["early"])
     at = events[:, 0].astype(np.int64)
     at[0] = 0
     return Dates(at, base, IN_SENTENCES, early, days_early // 7)

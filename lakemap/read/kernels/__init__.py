@@ -1,1 +1,1 @@
-"""Compiled loops of readers. Numba takes its time to load: import these modules only inside the function that runs them."""
+"""Compiled loops of readers. Numba takes its time to load: import these only inside the function that runs them."""

@@ -108,36 +108,32 @@ def checksum_at(buf: Bytes, star: int, n: int) -> int:
 
 
 @njit(cache=True, error_model="numpy")
-def walk(buf: Bytes, start: int, stop: int, low: Ints, high: Ints) -> tuple[int, int, int, bool]:
+def walk(buf: Bytes, start: int, stop: int, bound: Ints) -> tuple[int, int, int, bool]:
     """Along one sentence from behind its ``$``: end (``stop`` where none), its star or end, XOR, all printable.
 
-    ``low, high`` (FIELDS,) take where the fields behind the address start and end; those that are not there are empty.
+    Field k behind the address is ``buf[bound[k] + 1 : bound[k + 1]]``, empty where it is not there; ``bound``
+    (FIELDS + 1,). Unsigned indices spare the compiler the question whether they count from the end.
     """
-    total, count, plain = np.uint8(0), 0, True
+    total, count, seen = np.uint8(0), 0, np.uint8(0)
     i = start
     while i < stop:
-        c = buf[i]
+        c = buf[np.uint64(i)]
         role = ROLES[c]
-        if role > SEPARATES:
-            break
-        total ^= c
-        if role == JUNK:
-            plain = False
-        elif role == SEPARATES:
-            if 0 < count <= FIELDS:
-                high[count - 1] = i
-            if count < FIELDS:
-                low[count] = i + 1
+        if role > JUNK:
+            if role > SEPARATES:
+                break
+            if count <= FIELDS:
+                bound[np.uint64(count)] = i
             count += 1
+        total ^= c
+        seen |= role
         i += 1
     star = i
-    if 0 < count <= FIELDS:
-        high[count - 1] = star
-    for k in range(count, FIELDS):
-        low[k] = high[k] = 0
-    while i < stop and ROLES[buf[i]] != ENDS:
+    for k in range(min(count, FIELDS + 1), FIELDS + 1):
+        bound[np.uint64(k)] = star
+    while i < stop and ROLES[buf[np.uint64(i)]] != ENDS:
         i += 1
-    return i, star, int(total), plain
+    return i, star, int(total), seen & JUNK == 0
 
 
 @njit(cache=True, error_model="numpy")
@@ -156,19 +152,19 @@ def address_code(buf: Bytes, at: int) -> int:
 
 
 @njit(cache=True, error_model="numpy")
-def letter(buf: Bytes, low: Ints, high: Ints, k: int) -> int:
+def letter(buf: Bytes, bound: Ints, k: int) -> int:
     """The first character of a field, 0 where it is empty."""
-    return int(buf[low[k]]) if high[k] > low[k] else 0
+    return int(buf[bound[k] + 1]) if bound[k + 1] > bound[k] + 1 else 0
 
 
 @njit(cache=True, error_model="numpy")
-def place(buf: Bytes, low: Ints, high: Ints, k: int, value: Floats) -> None:
+def place(buf: Bytes, bound: Ints, k: int, value: Floats) -> None:
     """Latitude, N/S, longitude, E/W from field k on. Impossible places, and 0,0 that some receivers send for "no fix",
     stay NaN."""
     good, somewhere = True, False
     for j, positive, negative, most in ((k, _N, _S, 90.0), (k + 2, _E, _W, 180.0)):
-        side, size = letter(buf, low, high, j + 1), angle_deg(buf, low[j], high[j])
-        good &= high[j + 1] - low[j + 1] == 1 and side in (positive, negative) and size <= most
+        side, size = letter(buf, bound, j + 1), angle_deg(buf, bound[j] + 1, bound[j + 1])
+        good &= bound[j + 2] - bound[j + 1] == 2 and side in (positive, negative) and size <= most
         somewhere |= size > 0
         value[LON if j == k + 2 else LAT] = size if side == positive else -size
     if not (good and somewhere):
@@ -197,79 +193,80 @@ def range_error_m(buf: Bytes, a: int, b: int, kind: int) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def valid(buf: Bytes, low: Ints, high: Ints, kind: int) -> bool:
+def valid(buf: Bytes, bound: Ints, kind: int) -> bool:
     """Whether RMC or GLL say that they are a fix; GLL's oldest form has neither time nor status and is one."""
-    if kind == GLL and high[4] <= low[4] and high[5] <= low[5] and high[6] <= low[6]:
+    if kind == GLL and bound[5] <= bound[4] + 1 and bound[6] <= bound[5] + 1 and bound[7] <= bound[6] + 1:
         return True
     status, mode = (1, 11) if kind == RMC else (5, 6)
-    way = letter(buf, low, high, mode)
-    return (letter(buf, low, high, status) == _A and high[status] - low[status] == 1
+    way = letter(buf, bound, mode)
+    return (letter(buf, bound, status) == _A and bound[status + 1] - bound[status] == 2
             and way not in (_N, _E, _M, _S))
 
 
 @njit(cache=True, error_model="numpy")
-def read_day(buf: Bytes, low: Ints, high: Ints, kind: int) -> float:
+def read_day(buf: Bytes, bound: Ints, kind: int) -> float:
     """RMC's ddmmyy, or ZDA's three fields, as days since 1970."""
     if kind == RMC:
-        a = low[8]
-        packed = whole(buf, a, high[8]) if high[8] - a == 6 else -1
+        a = bound[8] + 1
+        packed = whole(buf, a, bound[9]) if bound[9] - a == 6 else -1
         return day_number(packed // 10000, packed // 100 % 100, packed % 100, True) if packed >= 0 else np.nan
-    day, month, year = whole(buf, low[1], high[1]), whole(buf, low[2], high[2]), whole(buf, low[3], high[3])
-    return day_number(day, month, year, high[3] - low[3] == 2)
+    day, month = whole(buf, bound[1] + 1, bound[2]), whole(buf, bound[2] + 1, bound[3])
+    year = whole(buf, bound[3] + 1, bound[4])
+    return day_number(day, month, year, bound[4] - bound[3] == 3)
 
 
 @njit(cache=True, error_model="numpy")
-def read_fix(buf: Bytes, low: Ints, high: Ints, kind: int, value: Floats) -> None:
+def read_fix(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """Time, date, place, and sigma along one axis out of HDOP (RMC: the variation); nothing where it is no fix."""
     error = 0.0
     if kind in (GGA, GNS):
-        error = range_error_m(buf, low[5], high[5], kind)
+        error = range_error_m(buf, bound[5] + 1, bound[6], kind)
         if error == 0:
             return
-    elif kind != ZDA and not valid(buf, low, high, kind):
+    elif kind != ZDA and not valid(buf, bound, kind):
         return
     at = 4 if kind == GLL else 0
-    value[TOD] = time_of_day_s(buf, low[at], high[at])
+    value[TOD] = time_of_day_s(buf, bound[at] + 1, bound[at + 1])
     if kind != ZDA:
-        place(buf, low, high, 2 if kind == RMC else 0 if kind == GLL else 1, value)
+        place(buf, bound, 2 if kind == RMC else 0 if kind == GLL else 1, value)
     if kind in (RMC, ZDA):
-        value[DAY] = read_day(buf, low, high, kind)
+        value[DAY] = read_day(buf, bound, kind)
     if error > 0:
-        hdop = number(buf, low[7], high[7])
+        hdop = number(buf, bound[7] + 1, bound[8])
         value[EXTRA] = hdop * error * PER_AXIS if 0 < hdop < WORST_HDOP else np.nan
     elif kind == RMC:
-        value[EXTRA] = signed_deg(buf, low, high, 9)
+        value[EXTRA] = signed_deg(buf, bound, 9)
 
 
 @njit(cache=True, error_model="numpy")
-def signed_deg(buf: Bytes, low: Ints, high: Ints, k: int) -> float:
+def signed_deg(buf: Bytes, bound: Ints, k: int) -> float:
     """Deviation or variation in field k and its letter in the next; east positive."""
-    side, size = letter(buf, low, high, k + 1), number(buf, low[k], high[k])
+    side, size = letter(buf, bound, k + 1), number(buf, bound[k] + 1, bound[k + 1])
     return size if side == _E else -size if side == _W else np.nan
 
 
 @njit(cache=True, error_model="numpy")
-def read_depth(buf: Bytes, low: Ints, high: Ints, kind: int, value: Floats) -> None:
+def read_depth(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """DPT: depth below the transducer and offset, positive to the waterline, negative to the keel.
     DBT, DBS, DBK: metres first, they need no conversion; feet, then fathoms where they are all there is."""
     value[IN_FEET] = 0.0
     for k, unit_m in ((0, 1.0), (1, 1.0)) if kind == DPT else ((2, 1.0), (0, M_PER_FT)):
-        found = number(buf, low[k], high[k])
+        found = number(buf, bound[k] + 1, bound[k + 1])
         if kind == DPT:
             value[k] = found
         elif np.isnan(value[DEPTH]) and not np.isnan(found):
             value[DEPTH] = found * unit_m
             value[IN_FEET] = 1.0 if k == 0 else 0.0
     if kind != DPT and np.isnan(value[DEPTH]):
-        value[DEPTH] = number(buf, low[4], high[4]) * M_PER_FATHOM
+        value[DEPTH] = number(buf, bound[4] + 1, bound[5]) * M_PER_FATHOM
 
 
 @njit(cache=True, error_model="numpy")
-def read_other(buf: Bytes, low: Ints, high: Ints, kind: int, value: Floats) -> None:
+def read_other(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """Water temperature [degC] (some instruments write degF with its letter); sigma out of GSA's HDOP; or a heading
     0..360: HDG's sensor + deviation is magnetic, + variation true, east positive."""
     at = 15 if kind == GSA else 0
-    found, mark = number(buf, low[at], high[at]), letter(buf, low, high, 1)
+    found, mark = number(buf, bound[at] + 1, bound[at + 1]), letter(buf, bound, 1)
     if kind == MTW:
         found = found if mark == _C or mark == 0 else (found - 32.0) / 1.8 if mark == _F else np.nan
     elif kind == GSA:
@@ -280,7 +277,7 @@ def read_other(buf: Bytes, low: Ints, high: Ints, kind: int, value: Floats) -> N
         found = np.nan if mark in (_V, _E, _M, _S) else found
     elif kind == HDG:
         for k in (1, 3):
-            turn = signed_deg(buf, low, high, k)
+            turn = signed_deg(buf, bound, k)
             if k == 3:
                 value[1] = turn
             elif not np.isnan(turn):
@@ -289,13 +286,13 @@ def read_other(buf: Bytes, low: Ints, high: Ints, kind: int, value: Floats) -> N
 
 
 @njit(cache=True, error_model="numpy")
-def slot_for(book: Book, code: int) -> int:
-    """The slot of an address, given at first sight; -1 when all are taken."""
-    slot = int(book.slot_of[code])
-    if slot < 0 and book.counts[SLOTS_USED] < SLOTS:
-        slot = int(book.counts[SLOTS_USED])
-        book.slot_of[code], book.address[slot] = slot, code
-        book.counts[SLOTS_USED] += 1
+def new_slot(book: Book, code: int) -> int:
+    """A slot for an address met for the first time; -1 when all are taken."""
+    slot = int(book.counts[SLOTS_USED])
+    if slot == SLOTS:
+        return -1
+    book.slot_of[code], book.address[slot] = slot, code
+    book.counts[SLOTS_USED] += 1
     return slot
 
 
@@ -337,14 +334,16 @@ def pass_tag(buf: Bytes, i: int, n: int, final: bool, book: Book) -> int:
 
 
 @njit(cache=True, error_model="numpy")
-def state_of(book: Book, slot: int, written: int, summed: int, has_star: bool, whole_line: bool) -> int:
-    """GOOD, BARE, BAD or CUT; without a checksum only what is printable, ended, and of a talker that writes none."""
-    if has_star:
-        if written != summed:
-            return BAD
-        book.checked[slot] = 1
-        return GOOD
-    return BARE if whole_line and not book.checked[slot] else CUT
+def read_fields(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
+    """The values of one sentence of a known kind; the last of ``value`` (VALUES,) stays."""
+    for k in range(TAG):
+        value[k] = np.nan
+    if kind <= LAST_FIX:
+        read_fix(buf, bound, kind, value)
+    elif kind <= LAST_DEPTH:
+        read_depth(buf, bound, kind, value)
+    else:
+        read_other(buf, bound, kind, value)
 
 
 @njit(cache=True, error_model="numpy")
@@ -352,59 +351,60 @@ def scan(buf: Bytes, n: int, final: bool, book: Book, out: Records) -> int:
     """Records of the sentences that end within ``buf[:n]`` (all, if ``final``): ``book.counts[RECORDS]`` in ``out``.
 
     Returns how many bytes are done with: the rest is the start of an unfinished sentence and belongs before the
-    next chunk. ``out`` needs room for as many records as there are ``$``.
+    next chunk. ``out`` needs room for as many records as there are ``$``. A sentence without a checksum is BARE where
+    it is printable, ended, and its talker writes none; else CUT.
     """
-    low, high = np.zeros(FIELDS, np.int64), np.zeros(FIELDS, np.int64)
-    value = np.empty(VALUES)
-    count = book.counts
-    count[RECORDS] = 0
-    i = 0
+    bound, value = np.zeros(FIELDS + 1, np.int64), np.empty(VALUES)
+    counts, slot_of, checked, tag_s = book.counts, book.slot_of, book.checked, book.tag_s
+    lines, after_cr, sentences, wrong, m = counts[LINES], counts[AFTER_CR], 0, 0, 0
+    i, done = 0, n
     while i < n:
-        c = buf[i]
+        c = buf[np.uint64(i)]
         if c in (LF, CR):
-            if c == CR or not count[AFTER_CR]:
-                count[LINES] += 1
-            book.tag_s[0] = np.nan
-        count[AFTER_CR] = c == CR
+            lines += c == CR or not after_cr
+            tag_s[0] = np.nan
+        after_cr = c == CR
         i += 1
         if c == BACKSLASH:
             behind = pass_tag(buf, i - 1, n, final, book)
             if behind < 0:
-                return i - 1
+                done = i - 1
+                break
             i = behind
         if c != DOLLAR:
             continue
         stop = min(n, i + LONGEST_SENTENCE)
-        end, star, summed, plain = walk(buf, i, stop, low, high)
+        end, star, summed, plain = walk(buf, i, stop, bound)
         ended, short = end < stop, n < i + LONGEST_SENTENCE
-        if not ended and short and not final:
-            return i - 1
         if not (ended or short):
             continue
+        if not (ended or final):
+            done = i - 1
+            break
         code = address_code(buf, i) if star - i > 5 else -2
         i = end
         if code == -2:
             continue
         written = checksum_at(buf, star, end) if star < end else -1
-        count[SENTENCES] += 1
-        count[WRONG] += star < end and written != summed
-        slot = slot_for(book, code) if code >= 0 else -1
+        sentences += 1
+        wrong += star < end and written != summed
+        slot = np.int64(slot_of[code]) if code >= 0 else -1
+        if slot < 0 and code >= 0:
+            slot = new_slot(book, code)
         if slot < 0:
             continue
-        state = state_of(book, slot, written, summed, star < end, plain and ended)
-        for k in range(VALUES):
-            value[k] = book.tag_s[0] if k == TAG else np.nan
+        state = BARE if plain and ended and not checked[slot] else CUT
+        if star < end:
+            state = GOOD if written == summed else BAD
+            checked[slot] |= state == GOOD
+        value[TAG] = tag_s[0]
         if state <= BARE:
-            kind = code // 936
-            if kind <= LAST_FIX:
-                read_fix(buf, low, high, kind, value)
-            elif kind <= LAST_DEPTH:
-                read_depth(buf, low, high, kind, value)
-            else:
-                read_other(buf, low, high, kind, value)
-        m = count[RECORDS]
-        count[RECORDS] += 1
-        out.line[m], out.slot[m], out.state[m] = count[LINES] + 1, slot, state
+            read_fields(buf, bound, code // 936, value)
+        out.line[m], out.slot[m], out.state[m] = lines + 1, slot, state
         for k in range(VALUES):
             out.value[m, k] = value[k]
-    return n
+        m += 1
+    counts[LINES], counts[AFTER_CR], counts[RECORDS] = lines, after_cr, m
+    counts[SENTENCES] += sentences
+    counts[WRONG] += wrong
+    return done
