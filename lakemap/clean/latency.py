@@ -119,14 +119,14 @@ def said(soundings: Soundings, late: Late, decision: Decision, moved: Motion) ->
     if FOUND in of:
         arm = length_slot(speed * float(np.median(np.abs(late.latency_s[of[FOUND]]))))
         texts.append(
-            f"depths come later than their fixes, positions are moved back accordingly: {listed(FOUND)}; an antenna some "
-            f"{arm} ahead of the transducer would look the same, the boat's file can tell them apart")
+            f"depths come later than their fixes, positions are moved back accordingly: {listed(FOUND)}; an antenna "
+            f"some {arm} ahead of the transducer would look the same, the boat's file can tell them apart")
     if SMALL in of:
         texts.append(f"latency is not significant and nothing is moved: {listed(SMALL)}")
     if UNTOLD in of:
         texts.append(
-            f"the passes do not tell the latency of {listed(UNTOLD, figures=False)} (too few cross or run opposite over "
-            "a slope): nothing is moved; a slope sailed up and down once would tell it")
+            f"the passes do not tell the latency of {listed(UNTOLD, figures=False)} (too few cross or run opposite "
+            "over a slope): nothing is moved; a slope sailed up and down once would tell it")
     if ONE_WAY in of:
         texts.append(
             f"all passes of {listed(ONE_WAY, figures=False)} run one way: latency, an antenna ahead of the transducer "

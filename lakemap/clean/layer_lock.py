@@ -1,5 +1,6 @@
-"""Runs in which the sounder followed something in the water, a layer or the top of weed, while passes that cross there on
-the same date saw the floor much deeper.
+"""Runs in which the sounder followed something in the water, a layer or the top of weed.
+
+Passes that cross there on the same date saw the floor much deeper.
 
 What rides above the floor of other dates may be weed that has grown, or a floor that has moved: changes/ judges that.
 """

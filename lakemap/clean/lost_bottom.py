@@ -9,6 +9,7 @@ from lakemap.geo.floor_along import SailedLine
 from lakemap.model.flags import Flag
 from lakemap.model.soundings import Soundings
 
+Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -107,7 +108,8 @@ def _found_again(line: SailedLine, first: Ints, last: Ints) -> Bools:
     usual[known] = np.nanmedian(step[known], axis=1)
     beside = np.clip(last + 1, 0, len(line) - 1)
     leap = np.abs(line.depth_m[beside] - line.depth_m[last])
-    return np.asarray(known & line.same_stretch(last, last + 1) & (leap > np.maximum(SHORT_JUMP_M, SHORT_STEPS * usual)))
+    there = known & line.same_stretch(last, last + 1)
+    return np.asarray(there & (leap > np.maximum(SHORT_JUMP_M, SHORT_STEPS * usual)))
 
 
 def _leap(line: SailedLine, at: Ints, beside: Ints) -> tuple[Bools, Bools]:

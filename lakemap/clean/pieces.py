@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.geo.floor_along import SailedLine, spread
+from lakemap.geo.floor_along import SailedLine
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -45,11 +45,13 @@ def pieces(line: SailedLine, leap: Bools) -> tuple[Ints, Ints]:
 
 def usual_step(line: SailedLine, depth: Floats) -> Floats:
     """Median size of the steps among USUAL_ROWS rows before and after each row (m,)."""
+    from lakemap.geo.floor_kernel import median_about  # numba takes its time to load: only where needed
+
     step = np.abs(np.diff(depth, prepend=depth[:1]))
     here = np.arange(len(line))
     low = np.maximum(here - USUAL_ROWS, np.minimum(line.start + 1, line.stop - 1))
     high = np.minimum(here + USUAL_ROWS, line.stop)
-    return np.asarray(np.median(step[spread(low, np.maximum(high, low + 1), 2 * USUAL_ROWS)], axis=1))
+    return np.asarray(median_about(step, low, np.maximum(high, low + 1), 2 * USUAL_ROWS))
 
 
 def steps_at(line: SailedLine, depth: Floats, usual: Floats, to: Ints) -> tuple[Bools, Floats]:

@@ -45,11 +45,24 @@ def flag_duplicates(soundings: Soundings) -> Soundings:
     key["log"] = np.where(dated, -1, s.log[rows])
     key["t"] = np.where(timed, np.nan_to_num(s.time_s[rows], nan=-1.0), 0.0)
     key["x"], key["y"], key["z"] = s.lon_deg[rows], s.lat_deg[rows], s.logged_depth_m[rows]
+    alike = _may_be_alike(key)
+    rows, key = rows[alike], key[alike]
     order = np.lexsort((rows, key["z"], key["y"], key["x"], key["t"], key["log"]))
     again = np.concatenate([[False], key[order][1:] == key[order][:-1]])[: len(rows)]
     mask = np.zeros(len(s), dtype=bool)
     mask[rows[order[again]]] = True
     return s.with_flag(Flag.duplicate, mask)
+
+
+def _may_be_alike(key: NDArray[np.void]) -> Ints:
+    """The few rows whose mixed bits some other row has too; equal keys always have."""
+    mixed = key["log"].astype(np.uint64)
+    for name in ("t", "x", "y", "z"):
+        bits = np.ascontiguousarray(key[name] + 0.0).view(np.uint64)
+        mixed = (mixed ^ bits ^ (bits >> np.uint64(29))) * np.uint64(0x9E3779B97F4A7C15)
+    order = np.argsort(mixed, kind="stable")
+    same = mixed[order][1:] == mixed[order][:-1]
+    return np.sort(order[np.append(same, False) | np.append(False, same)]) if len(order) else order
 
 
 def flag_jumps(soundings: Soundings, settings: CleanSettings) -> Soundings:

@@ -30,7 +30,6 @@ LEAST_SCATTER_M = 0.03
 """No reading is trusted beyond this: 0.1 m of display resolution over the square root of 12."""
 MAD_TO_SIGMA = 1.4826
 """Standard deviation of a normal law over its median absolute deviation."""
-CHUNK = 100_000
 
 
 @dataclass(frozen=True)
@@ -109,6 +108,8 @@ def running_floor(line: SailedLine, half_m: float = WINDOW_M) -> Floor:
     The window's own slope, between the medians of its halves, is taken out first: on a slope every thing that stands
     up would shift a plain median by its share of the window.
     """
+    from lakemap.geo.floor_kernel import level_on_slope  # numba takes its time to load: only where needed
+
     if len(line) == 0:
         return Floor(np.empty(0), np.empty(0), np.empty(0))
     here = np.arange(len(line))
@@ -116,7 +117,7 @@ def running_floor(line: SailedLine, half_m: float = WINDOW_M) -> Floor:
     high = np.maximum(
         np.searchsorted(line.s_m, line.s_m + half_m, "right"), np.minimum(here + LEAST_ROWS + 1, line.stop)
     )
-    level = _level_on_slope(line, here, low, high)
+    level = level_on_slope(line.s_m, line.depth_m, low, high, SAMPLES)
     rise = level[high - 1] - level[low]
     run = line.s_m[high - 1] - line.s_m[low]
     return Floor(level, np.where(run > 0, rise / np.where(run > 0, run, 1.0), 0.0), scatter_along(line))
@@ -129,32 +130,21 @@ def spread(low: Ints, high: Ints, samples: int = SAMPLES) -> Ints:
     return np.asarray(low[:, None] + (2 * last * share + samples - 1) // (2 * (samples - 1)))
 
 
-def _level_on_slope(line: SailedLine, at: Ints, low: Ints, high: Ints) -> Floats:
-    level = np.empty(len(at))
-    for first in range(0, len(at), CHUNK):
-        part = slice(first, first + CHUNK)
-        index = spread(low[part], high[part])
-        s, z = line.s_m[index] - line.s_m[at[part], None], line.depth_m[index]
-        half = SAMPLES // 2
-        run = np.median(s[:, -half:], axis=1) - np.median(s[:, :half], axis=1)
-        fall = np.median(z[:, -half:], axis=1) - np.median(z[:, :half], axis=1)
-        slope = np.where(run > 0, fall / np.where(run > 0, run, 1.0), 0.0)
-        level[part] = np.median(z - slope[:, None] * s, axis=1)
-    return level
-
-
 def scatter_along(line: SailedLine) -> Floats:
     """Standard deviation of single readings about a straight floor [m], by blocks of about BLOCK rows, shape (m,).
 
     From second differences, whose variance is 1.5 times a reading's where errors are independent; their median
     absolute value is deaf to spikes and cover. The larger of the LAGS counts.
     """
+    from lakemap.geo.floor_kernel import lower_median_of_runs
+
     sizes = line.stop - line.start
     blocks = np.maximum(sizes // BLOCK, 1)
     number = (np.arange(len(line)) - line.start) * blocks // np.maximum(sizes, 1)
-    _, block = np.unique(line.start * np.int64(BLOCK) + number, return_inverse=True)
-    found = [_median_by_group(np.abs(_second_difference(line, lag)), block) for lag in LAGS]
-    sigma = MAD_TO_SIGMA / np.sqrt(1.5) * np.maximum.reduce(found)[block]
+    block = line.start * np.int64(BLOCK) + number
+    edges = np.unique(np.concatenate([[0], np.flatnonzero(np.diff(block)) + 1, [len(line)]]))
+    found = [lower_median_of_runs(np.abs(_second_difference(line, lag)), edges) for lag in LAGS]
+    sigma = MAD_TO_SIGMA / np.sqrt(1.5) * np.repeat(np.maximum.reduce(found), np.diff(edges))
     return np.asarray(np.maximum(LEAST_SCATTER_M, sigma))
 
 
@@ -172,13 +162,3 @@ def _second_difference(line: SailedLine, lag: int) -> Floats:
     evened = np.sqrt(1.5 / (1.0 + share**2 + (1.0 - share) ** 2))
     out[middle] = (line.depth_m[middle] - between) * evened
     return out
-
-
-def _median_by_group(values: Floats, group: Ints) -> Floats:
-    """Lower median of the finite values of each group 0..k-1, shape (k,); 0 where a group has none."""
-    order = np.lexsort((values, group))
-    sizes = np.bincount(group)
-    finite = np.bincount(group, np.isfinite(values)).astype(np.int64)
-    first = np.concatenate([[0], np.cumsum(sizes)[:-1]])
-    middle = values[order][first + np.maximum(finite - 1, 0) // 2]
-    return np.where(finite > 0, middle, 0.0)

@@ -87,3 +87,26 @@ def test_spread_is_the_same_to_both_ends(low, size):
     index = spread(np.array([low]), np.array([low + size]))[0]
     assert index[0] == low and index[-1] == low + size - 1
     assert sorted((2 * low + size - 1 - index).tolist()) == pytest.approx(sorted(index.tolist()), abs=1)
+
+
+def test_window_kernels_equal_numpy():
+    "Medians over windows by numpy, row by row: the same to the last bit."
+    from lakemap.geo.floor_along import spread
+    from lakemap.geo.floor_kernel import level_on_slope, lower_median_of_runs, median_about
+
+    rng = np.random.default_rng(3)
+    s, z = np.cumsum(rng.uniform(0, 2, 500)), rng.normal(5, 1, 500)
+    low = np.maximum(np.arange(500) - rng.integers(0, 30, 500), 0)
+    high = np.minimum(np.arange(500) + rng.integers(1, 30, 500), 500)
+    at = spread(low, high, 25)
+    run = np.median(s[at[:, -12:]] - s[:, None], axis=1) - np.median(s[at[:, :12]] - s[:, None], axis=1)
+    fall = np.median(z[at[:, -12:]], axis=1) - np.median(z[at[:, :12]], axis=1)
+    slope = np.where(run > 0, fall / np.where(run > 0, run, 1.0), 0.0)
+    expected = np.median(z[at] - slope[:, None] * (s[at] - s[:, None]), axis=1)
+    assert level_on_slope(s, z, low, high, 25).tolist() == expected.tolist()
+    assert median_about(z, low, high, 16).tolist() == np.median(z[spread(low, high, 16)], axis=1).tolist()
+    gappy, edges = np.where(rng.random(500) < 0.3, np.nan, z), np.array([0, 3, 40, 41, 500])
+    gappy[40] = np.nan
+    runs = [np.sort(part[np.isfinite(part)]) for part in np.split(gappy, edges[1:-1])]
+    expected = [part[(len(part) - 1) // 2] if len(part) else 0.0 for part in runs]
+    assert lower_median_of_runs(gappy, edges).tolist() == expected
