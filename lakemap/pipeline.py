@@ -13,7 +13,7 @@ from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.notes_by_time import join_notes
 from lakemap.geo.pass_bias import solve_pass_bias
-from lakemap.grid import frame_for, hold_up, make_surface
+from lakemap.grid import frame_for, hold_up, make_surface, with_slopes_put_right
 from lakemap.hardness import classify_bottom, place_samples, read_hardness
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.lake_facts import LakeFacts
@@ -75,7 +75,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     frame = frame_for(soundings, shore, s.grid)
     depth = make_surface(soundings.observed("depth_m"), frame, s.grid, bias)
     depth = hold_up(depth, soundings.observed("depth_m"), frame, s.grid, read_priors(lake.files, s.read))
-    soundings = soundings.less_bias(depth.pass_bias)
+    soundings = with_slopes_put_right(soundings.less_bias(depth.pass_bias), depth)
     progress("describing the floor")
     terrain = describe_terrain(depth, s.floor)
     progress("reading hardness")

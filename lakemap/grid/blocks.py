@@ -52,6 +52,7 @@ def block_means(obs: Observations, block_m: float) -> Observations:
         obs.name, np.column_stack([mean(obs.xy[:, 0]), mean(obs.xy[:, 1])]), value,
         np.sqrt(single * (SHARED_VARIANCE + (1 - SHARED_VARIANCE) / total)), obs.pass_id[first],
         mean(obs.rise.astype(float)) > 0.5, mean(obs.lower), mean(obs.upper), obs.has_time,
+        beam_deg=None if obs.beam_deg is None else mean(obs.beam_deg),
     )
 
 

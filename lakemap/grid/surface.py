@@ -17,6 +17,7 @@ from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.left_out import sigma_scale, summarise
 from lakemap.grid.realise import realise
 from lakemap.grid.settings import GridSettings
+from lakemap.grid.slope_in_beam import put_right
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import NO_PASS, PassBias
@@ -48,8 +49,9 @@ def make_surface(
     """Estimate and sigma on the water pixels of ``frame``.
 
     ``pass_bias`` is subtracted from the readings first; its sigma is an error that a pass's readings share. A pass
-    that is not in it has the usual bias of any pass as that error; with None there is no such error. Sigma is scaled
-    so that passes held back lie within it as often as they should.
+    that is not in it has the usual bias of any pass as that error; with None there is no such error. Where the beam
+    is known, slopes read too shallow are put right. Sigma is scaled so that passes held back lie within it as often as
+    they should.
 
     Raises NothingUsable without a finite reading.
     """
@@ -60,8 +62,9 @@ def make_surface(
     made, rivals = _made(task)
     fitted, blocks, misses, chosen = made.interpolator, made.blocks, made.misses, type(made.interpolator)
     scale = sigma_scale(misses)
-    data = blocks if chosen.solves_bias else _with_shore(blocks, frame, settings)
-    on_data = fitted.with_data(data)
+    levelled, right = put_right(fitted, blocks, frame)
+    data = right if chosen.solves_bias else _with_shore(right, frame, settings)
+    on_data = levelled.with_data(data)
     estimate, sigma = _on_frame(on_data, data, frame)
     drawn = np.isfinite(estimate)
     draws, said = realise(on_data, frame, drawn, settings.realisations if obs.name == DEPTH else 0)
@@ -73,7 +76,7 @@ def make_surface(
         sigma=Grid(frame, (scale * sigma).astype(np.float32), _sigma_name(obs.name), _unit(obs.name)),
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
         share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
-        pass_bias=fitted.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
+        pass_bias=on_data.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
         messages=(*_messages(obs.take(finite), frame), *said), rivals=rivals, realisations=draws,
     )
 

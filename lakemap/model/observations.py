@@ -18,7 +18,8 @@ class Observations:
     ``xy`` (n, 2) [m]; ``value`` and its standard error ``sigma`` (n,) in the quantity's unit; ``pass_id`` (n,), -1
     without; ``rise`` (n,) marks readings that may be cover and weigh less in the floor; ``lower`` and ``upper`` (n,)
     bound a censored reading and are NaN elsewhere. ``shared`` (n,) is the part of sigma that readings seconds apart
-    share, NaN where it is not known; None where nothing is known of it.
+    share, NaN where it is not known; None where nothing is known of it. ``beam_deg`` (n,) likewise: the full width of
+    the beam that heard a depth.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Observations:
     upper: Floats
     has_time: bool = True
     shared: Floats | None = None
+    beam_deg: Floats | None = None
 
     @classmethod
     def of(cls, name: str, xy: Any, value: Any, sigma: Any = 0.0, pass_id: Any = -1) -> Self:
@@ -52,5 +54,5 @@ class Observations:
         return Observations(
             self.name, self.xy[rows], self.value[rows], self.sigma[rows], self.pass_id[rows], self.rise[rows],
             self.lower[rows], self.upper[rows], self.has_time,
-            None if self.shared is None else self.shared[rows],
+            None if self.shared is None else self.shared[rows], None if self.beam_deg is None else self.beam_deg[rows],
         )

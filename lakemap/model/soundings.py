@@ -222,6 +222,7 @@ class Soundings:
             rise=self.has(Flag.rise)[keep], lower=lower, upper=upper,
             has_time=any(facts.has_time for facts in self.logs),
             shared=self.depth_shared_m[keep].astype(np.float64) if name == "depth_m" else None,
+            beam_deg=self.per_log("beam_deg")[keep] if name == "depth_m" else None,
         )
 
     def less_bias(self, bias: PassBias) -> Self:
