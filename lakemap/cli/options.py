@@ -42,6 +42,7 @@ _OPTIONS = (
     click.option("--depth-from", type=click.Choice(["transducer", "surface", "keel"]),
                  help="What depths in tables count from."),
     click.option("--columns", metavar="lat=y,lon=x,depth=z", help="Names of columns in tables with odd headers."),
+    click.option("--date", metavar="DATE", help="Day of the first row (UTC) of logs that tell times of day alone."),
     click.option("--settings", "settings_file", type=_READABLE, help="Settings file (TOML)."),
     click.option("--set", "assignments", multiple=True, metavar="KEY=VALUE",
                  help="One setting, such as clean.draft_m=0.4."),
@@ -71,7 +72,8 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
     name = str(tables.pop("name", name))
     flags = {
         "publish.units": given["units"], "read.depth_unit": given["depth_unit"], "read.depth_from": given["depth_from"],
-        "read.columns": given["columns"], "read.area": given.get("area"), "read.since": given.get("since"),
+        "read.columns": given["columns"], "read.date": given.get("date"),
+        "read.area": given.get("area"), "read.since": given.get("since"),
         "read.until": given.get("until"), "read.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
         "grid.method": given.get("method"), "grid.realisations": given.get("realisations"),
         "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
