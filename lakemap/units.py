@@ -27,6 +27,11 @@ UNIT_WORDS: dict[str, LengthUnit] = {
 }
 """Spellings of a length unit met in table headers and on the command line."""
 
+MPS_PER_WORD = {
+    "mph": 0.44704, "kmh": 1.0 / 3.6, "km/h": 1.0 / 3.6, "kph": 1.0 / 3.6, "kn": MPS_PER_KNOT, "kt": MPS_PER_KNOT,
+    "kts": MPS_PER_KNOT, "knots": MPS_PER_KNOT, "m/s": 1.0, "mps": 1.0,
+}
+_SPEED = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*([a-z/]+)\s*$", re.IGNORECASE)
 _LENGTH = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*([a-z]*)\s*$", re.IGNORECASE)
 
 
@@ -57,6 +62,15 @@ def parse_length_m(text: str, bare_unit: str) -> float:
     return to_metres(float(match[1]), unit)
 
 
+def parse_speed_mps(text: str) -> float:
+    """``5mph``, ``8km/h``, ``4kn`` or ``2m/s``, as metres a second. Raises UsageError when the text is no speed."""
+    match = _SPEED.match(text)
+    per_unit = MPS_PER_WORD.get(match[2].lower()) if match else None
+    if match is None or per_unit is None or float(match[1]) <= 0:
+        raise UsageError(f"{text!r} is no speed; write a number above 0 with mph, km/h, kn or m/s behind it, such as 5mph")
+    return float(match[1]) * per_unit
+
+
 def format_length(value_m: float, unit: str, decimals: int = 1) -> str:
     """A length for people: ``12.3 ft``; a value that is not there reads ``unknown``."""
     if not np.isfinite(value_m):
@@ -64,14 +78,15 @@ def format_length(value_m: float, unit: str, decimals: int = 1) -> str:
     return f"{from_metres(float(value_m), unit):.{decimals}f} {unit}"
 
 
-_LENGTH_IN_TEXT = re.compile(r"\{(-?\d+(?:\.\d+)?) m\}")
+_LENGTH_IN_TEXT = re.compile(r"\{(-?\d+(?:\.\d+)?) m(?::(\d))?\}")
 
 
-def length_slot(value_m: float) -> str:
-    """A length as it stands in a sentence until the reader's unit is known: ``{1.23 m}``."""
-    return f"{{{value_m:.3f} m}}"
+def length_slot(value_m: float, decimals: int = 1) -> str:
+    """A length as it stands in a sentence until the reader's unit is known: ``{1.230 m}``, to be written with one
+    decimal, or ``{1.230 m:2}`` with two."""
+    return f"{{{value_m:.3f} m}}" if decimals == 1 else f"{{{value_m:.3f} m:{decimals}}}"
 
 
 def fill_lengths(sentence: str, unit: str) -> str:
     """A sentence with its ``{1.23 m}`` slots written in the reader's unit."""
-    return _LENGTH_IN_TEXT.sub(lambda match: format_length(float(match[1]), unit), sentence)
+    return _LENGTH_IN_TEXT.sub(lambda match: format_length(float(match[1]), unit, int(match[2] or 1)), sentence)

@@ -122,7 +122,8 @@ def _fitted(
 
 
 def _said(found: Floats, error: Floats, prior: Floats, soundings: Soundings, count: int) -> list[str]:
-    said = [f"{count} check depths: all depths moved by {length_slot(found[0])} (sigma {length_slot(error[0])}) and "
+    moved, sure = length_slot(found[0], 2), length_slot(error[0], 2)
+    said = [f"{count} check depths: all depths moved by {moved} (sigma {sure}) and "
             f"{100 * found[1]:+.2f} % (sigma {100 * error[1]:.2f} %)"]
     names = ("a constant", "a scale")
     untold = [name for name, now, before in zip(names, error, prior, strict=True) if now > TOLD * before]
@@ -131,6 +132,6 @@ def _said(found: Floats, error: Floats, prior: Floats, soundings: Soundings, cou
                     "shallow and some in the deepest water")
     drafts = [log.draft_m for log in soundings.logs if log.draft_m]
     if drafts and abs(found[0]) > 3 * error[0] and abs(found[0] + drafts[0]) < 2 * error[0]:
-        said.append(f"the constant is the draft of {length_slot(drafts[0])} with its sign turned: the sounder seems to "
-                    "have added its draft already, so it counted twice")
+        said.append(f"the constant is the draft of {length_slot(drafts[0], 2)} with its sign turned: the sounder seems "
+                    "to have added its draft already, so it counted twice")
     return said

@@ -173,7 +173,7 @@ def _gaps_said(soundings: Soundings, gauge: LakeLevels, time_s: Floats, used: ND
         if rows.any():
             first, last = (np.datetime64(int(gauge.time_s[k]), "s").astype("datetime64[m]") for k in (i, i + 1))
             moved = gauge.level_m[i + 1] - gauge.level_m[i]
-            said.append(f"{gauge.source}: silent from {first}Z to {last}Z, while the level moved {length_slot(moved)}; "
+            said.append(f"{gauge.source}: silent from {first}Z to {last}Z, while the level moved {length_slot(moved, 2)}; "
                         f"{int(rows.sum())} readings lie in that gap, their level is told from its two ends")
     held = used & ((time_s < gauge.time_s[0]) | (time_s > gauge.time_s[-1]))
     if held.any():

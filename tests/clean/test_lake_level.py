@@ -83,7 +83,7 @@ def test_a_gap_in_the_gauge_is_said_when_readings_lie_in_it():
     "Four silent days: a warning with how far the level moved; none where nobody sailed then."
     gapped = readings([0, 6, 12, 108, 114], [0.0, 0.0, 0.0, 0.5, 0.5])
     said = level_at(at_hours([3, 60, 110]), [gapped], PLAIN).messages
-    assert len(said) == 1 and "silent" in said[0] and "{0.500 m}" in said[0] and "1 readings" in said[0]
+    assert len(said) == 1 and "silent" in said[0] and "{0.500 m:2}" in said[0] and "1 readings" in said[0]
     assert level_at(at_hours([3, 110]), [gapped], PLAIN).messages == ()
 
 

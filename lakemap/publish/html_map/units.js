@@ -47,7 +47,7 @@ const Units = (() => {
   }
   // A sentence carries its lengths as {1.230 m}.
   const fill = (sentence) =>
-    sentence.replace(/\{(-?\d+(?:\.\d+)?) m\}/g, (_, metres) => length(Number(metres)));
+    sentence.replace(/\{(-?\d+(?:\.\d+)?) m(?::\d)?\}/g, (_, metres) => length(Number(metres)));
 
   return {
     start, choose, known, length, giveOrTake, distance, fill, number, inUnit, trimmed, exact,
