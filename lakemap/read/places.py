@@ -41,7 +41,7 @@ def table_places(
         said.append(_as_degrees(lat, lon, [found[key].text for key in own], name))
     lat, lon, more = checked_places(lat, lon, line, name)
     said += more
-    if np.isnan(lon).all():
+    if np.isnan(lon[0]) and np.isnan(lon).all():
         raise InputError(f"none of {len(line)} rows has a position; " + ("; ".join(said) or (
             f"{name}: columns {found[own[0]].text!r} and {found[own[1]].text!r} hold no numbers, name others with "
             "--columns lat=...,lon=...")))

@@ -16,7 +16,7 @@ from lakemap.errors import InputError
 from lakemap.read.source import Source, as_text
 from lakemap.read.table_text import MOST_COLUMNS, Table, split_table, unix_lines
 
-BLOCK_BYTES = 1 << 20
+BLOCK_BYTES = 1 << 21
 LONGEST_LINE = 1 << 24
 """A line longer than this is no row of a table of soundings."""
 LONGEST_CELL = 1 << 16

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -47,6 +48,17 @@ class Wanted:
     words: tuple[str, ...] = ()
 
 
+_ODD_CELL = re.compile(r"CSV column #(\d+): CSV conversion error")
+
+
+class _OddCell(Exception):
+    """A cell that does not fit the type of its column, whose place in the table is ``index``."""
+
+    def __init__(self, index: int) -> None:
+        super().__init__(index)
+        self.index = index
+
+
 class Gathered:
     """A column that grows block by block, in memory taken once where the number of rows is foreseen well."""
 
@@ -80,6 +92,7 @@ class TableParser:
     strange: dict[str, str] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     _marks: dict[str, set[str]] = field(default_factory=dict)
+    _odd: set[int] = field(default_factory=set)
 
     def read(self) -> tuple[Columns, Ints]:
         """All columns (n,) and each row's line in the file. Raises InputError where a column mixes decimal marks."""
@@ -126,11 +139,12 @@ class TableParser:
         return ["", *(word for word in _NO_NUMBER if any((column == word).any() for column in cells))]
 
     def _typed(self, data: bytes, first: int, count: int) -> tuple[Columns, Ints] | None:
-        """The block of ``count`` lines read straight to its types; None where a cell, or a line, is not as expected."""
-        types, delimiter = {str(w.index): _type_of(w) for w in self.wanted.values()}, self.head.sample.delimiter
-        found = self._arrow(data, types, '"')
+        """The block of ``count`` lines read straight to its types, a column with an odd cell as text; None where a line
+        is not as wide as expected, or may hold nothing."""
+        found = self._to_types(data)
         if found is None:
             return None
+        delimiter = self.head.sample.delimiter
         if found.num_rows == count:
             line = np.arange(first, first + count, dtype=np.int64)
         elif b'"' in data or (counted := line_numbers(data, first, found.num_rows, delimiter)) is None:
@@ -140,19 +154,30 @@ class TableParser:
         columns: Columns = {}
         for name, w in self.wanted.items():
             columns |= self._column(name, w, _one(found[str(w.index)]))
-        if self._may_be_blank(columns, found):
+        if self._may_be_blank(columns):
             return None
         for name, w in self.wanted.items():
             if w.kind == "number" and not self._marks.get(name) and _any_fraction(columns[name]):
                 self._marks.setdefault(name, set()).add(self.head.decimal)
         return columns, line
 
-    def _may_be_blank(self, columns: Columns, found: pa.Table) -> bool:
+    def _to_types(self, data: bytes) -> pa.Table | None:
+        """The wanted columns, each to its type, or as text where a cell does not fit: such columns are found one by one,
+        and tried as text first in the block that follows."""
+        for _ in range(len(self.wanted) + 1):
+            types = {str(w.index): pa.string() if w.index in self._odd else _type_of(w) for w in self.wanted.values()}
+            try:
+                return self._arrow(data, types, '"')
+            except _OddCell as odd:
+                self._odd.add(odd.index)
+        return None
+
+    def _may_be_blank(self, columns: Columns) -> bool:
         """Whether some row has nothing in any column of numbers."""
-        plain = [(name, w) for name, w in self.wanted.items() if w.kind in ("number", "iso")]
-        if not all(found[str(w.index)].null_count for _, w in plain):
+        plain = [columns[name] for name, w in self.wanted.items() if w.kind in ("number", "iso")]
+        if not all(np.isnan(values.sum()) for values in plain):
             return False
-        return bool(np.logical_and.reduce([np.isnan(columns[name]) for name, _ in plain]).any()) if plain else True
+        return bool(np.logical_and.reduce([np.isnan(values) for values in plain]).any()) if plain else True
 
     def _arrow(self, data: bytes, types: Mapping[str, pa.DataType] | None, quote: str | bool) -> pa.Table | None:
         names = [str(index) for index in range(self.head.width)]
@@ -167,11 +192,16 @@ class TableParser:
                     check_utf8=types is None or pa.string() in types.values(),
                 ),
             )
-        except (pa.ArrowInvalid, pa.ArrowKeyError):
+        except pa.ArrowInvalid as fault:
+            odd = _ODD_CELL.search(str(fault))
+            if odd and types and int(odd[1]) not in self._odd:
+                raise _OddCell(int(odd[1])) from None
             return None
 
     def _column(self, name: str, w: Wanted, cells: pa.Array) -> Columns:
-        """A column that Arrow has read to its type."""
+        """A column that Arrow has read to its type, or as text."""
+        if w.index in self._odd and w.kind in ("number", "iso"):
+            return self._odd_column(name, w, pc.utf8_trim_whitespace(cells.fill_null("")))
         if w.kind == "number":
             values = (cells.fill_null(np.nan) if cells.null_count else cells).to_numpy()
             finite = np.isfinite(values.sum()) or np.isfinite(values).all()
@@ -183,6 +213,21 @@ class TableParser:
             seconds = seconds if known.all() else np.where(known, seconds, np.nan)
             return {name: seconds, f"{name}.zoned": known & w.zoned}
         return self._text_column(name, w, pc.utf8_trim_whitespace(cells.fill_null("")))
+
+    def _odd_column(self, name: str, w: Wanted, cells: pa.Array) -> Columns:
+        """A column with a cell that is not as the others, as text."""
+        if w.kind == "number":
+            self._note_marks(name, cells)
+            try:
+                plain = pc.cast(pc.if_else(pc.equal(cells, ""), None, cells), pa.float64())
+                self._odd.discard(w.index)
+                return self._column(name, w, plain)
+            except pa.ArrowInvalid:
+                return {name: number_cells(cells)}
+        columns = self._text_column(name, w, cells)
+        if np.isfinite(columns[name]).all() and (columns[f"{name}.zoned"] == w.zoned).all():
+            self._odd.discard(w.index)
+        return columns
 
     def _careful(self, data: bytes, first: int) -> tuple[Columns, Ints]:
         """The block as text, cell by cell: what is no number becomes NaN; lines that are too short or too long stay.
@@ -202,7 +247,9 @@ class TableParser:
                              "as CSV")
         line = line_numbers(data, first, texts.num_rows, self.head.sample.delimiter)
         line = np.arange(first, first + texts.num_rows, dtype=np.int64) if line is None else line
-        self._note_marks(texts)
+        for name, w in self.wanted.items():
+            if w.kind == "number":
+                self._note_marks(name, _one(texts[str(w.index)]))
         filled = np.zeros(texts.num_rows, dtype=bool)
         for cells in texts.columns:
             filled |= np.asarray(pc.not_equal(_one(cells), ""))
@@ -264,14 +311,11 @@ class TableParser:
             self.strange.setdefault(name, strange)
         return {name: codes}
 
-    def _note_marks(self, texts: pa.Table) -> None:
-        for name, w in self.wanted.items():
-            if w.kind == "number":
-                cells = _one(texts[str(w.index)])
-                numeric = pc.match_substring_regex(cells, r"^[-+\d.,]+$")
-                for mark in ".,":
-                    if pc.any(pc.and_(numeric, pc.match_substring(cells, mark))).as_py():
-                        self._marks.setdefault(name, set()).add(mark)
+    def _note_marks(self, name: str, cells: pa.Array) -> None:
+        numeric = pc.match_substring_regex(cells, r"^[-+\d.,]+$")
+        for mark in ".,":
+            if pc.any(pc.and_(numeric, pc.match_substring(cells, mark))).as_py():
+                self._marks.setdefault(name, set()).add(mark)
 
 
 PLACE_AND_DEPTH = ("lat", "lon", "x", "y", "depth")

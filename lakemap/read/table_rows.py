@@ -53,7 +53,7 @@ class TableRows:
         n, header = len(self.line), self.found["depth"]
         unit = self._unit(header)
         depth_m = self._length("depth", unit)
-        if np.isnan(depth_m).all():
+        if np.isnan(depth_m[0]) and np.isnan(depth_m).all():
             raise InputError(f"{self.source.name}: column {header.text!r} holds no numbers in {n} rows; name the "
                              "column of depths with --columns depth=...")
         lat, lon, said = table_places(self.found, self.columns, self.line, self.settings, self.source.name)
@@ -63,12 +63,13 @@ class TableRows:
             depth_m = self._from_the_water(depth_m, unit)
         columns = self._readings(unit) | self._errors(unit, depth_m)
         facts = self._facts(header, unit, times)
-        self._count_missing(np.isnan(depth_m), "depth", header)
+        no_depth = np.isnan(depth_m)
+        self._count_missing(no_depth, "depth", header)
         rows = Soundings.build(
             n, [facts], self.said, time_s=times.time_s, time_utc=times.time_utc, row=self.line,
             lon_deg=lon, lat_deg=lat, logged_depth_m=depth_m, **columns,
         )
-        for flag, missing in ((Flag.no_position, np.isnan(lon)), (Flag.no_depth, np.isnan(depth_m))):
+        for flag, missing in ((Flag.no_position, np.isnan(lon)), (Flag.no_depth, no_depth)):
             rows = rows.with_flag(flag, missing) if missing.any() else rows
         return rows
 

@@ -11,7 +11,10 @@ import numpy as np
 import pynmea2
 import pytest
 from numpy.testing import assert_allclose
+from pyproj import CRS
 
+from lakemap.errors import InputError
+from lakemap.geo.crs import project
 from lakemap.read.find import sort_files
 from lakemap.read.load import read_logs
 from lakemap.read.settings import ReadSettings
@@ -23,6 +26,20 @@ pytestmark = pytest.mark.skipif(not FOLDER, reason="LAKEMAP_REAL_DATA names no f
 def read(path, **settings):
     "One real file, found as a log by its content."
     return read_logs(sort_files([path]).logs, ReadSettings(**settings))
+
+
+def test_sites_on_a_projected_crs():
+    "137 sites in easting and northing: without a CRS it is asked for; UTM gives them back to the metre."
+    path = Path(FOLDER) / "hard_sites.csv"
+    with pytest.raises(InputError, match="--crs"):
+        read(path)
+    rows = read(path, crs="EPSG:32735")
+    with path.open(newline="") as file:
+        names = ("easting", "northing", "depth_m")
+        theirs = [[float(row[name]) for name in names] for row in csv.DictReader(file)]
+    x, y = project(CRS.from_epsg(32735), rows.lon_deg, rows.lat_deg)
+    assert len(rows) == len(theirs) == 137
+    assert_allclose(np.column_stack([x, y, rows.logged_depth_m]), theirs, rtol=0, atol=1e-3)
 
 
 def test_a_coastal_passage_without_any_date():
@@ -48,21 +65,27 @@ def test_a_coastal_passage_without_any_date():
 
 
 def test_a_small_lake_with_odd_headers():
-    "1,039 rows of y, x, z, negative down."
+    "1,039 rows of y, x, z, negative down; all that the file truly lacks is the unit, and that is asked for."
     path = Path(FOLDER) / "small_lake_yxz.csv"
-    rows = read(path, columns="lat=y,lon=x,depth=z", depth_unit="m")
+    with pytest.raises(InputError, match=r"'z' does not say the unit.*--depth-unit"):
+        read(path)
+    rows = read(path, depth_unit="m")
+    named = read(path, columns="lat=y,lon=x,depth=z", depth_unit="m")
+    assert named.lat_deg.tolist() == rows.lat_deg.tolist()
     with path.open(newline="") as file:
         theirs = [(float(row["y"]), float(row["x"]), -float(row["z"])) for row in csv.DictReader(file)]
     assert len(rows) == rows.usable().sum() == 1039
     assert_allclose(np.column_stack([rows.lat_deg, rows.lon_deg, rows.logged_depth_m]), theirs, rtol=0, atol=1e-12)
 
 
-def test_ship_tracks_with_longitudes_to_360(tmp_path):
-    "82,970 rows, depth_m negative down by its header, longitudes wrapped."
-    text = lzma.decompress((Path(FOLDER) / "ship_tracks.csv.xz").read_bytes()).decode()
-    (tmp_path / "ship_tracks.csv").write_text(text)
-    rows = read(tmp_path / "ship_tracks.csv")
-    theirs = list(csv.reader(text.splitlines()))[1:]
+def test_ship_tracks_with_longitudes_to_360():
+    "82,970 rows with no option and packed as they are: negative down found, longitudes wrapped, duplicates kept."
+    path = Path(FOLDER) / "ship_tracks.csv.xz"
+    rows = read(path)
+    theirs = list(csv.reader(lzma.decompress(path.read_bytes()).decode().splitlines()))[1:]
+    twice = len(theirs) - len(set(map(tuple, theirs)))
+    ours = np.column_stack([rows.lon_deg, rows.lat_deg, rows.logged_depth_m])
+    assert twice == len(ours) - len(np.unique(ours, axis=0)) == 1954
     assert len(rows) == rows.usable().sum() == len(theirs) == 82970
     assert_allclose(rows.lon_deg, [float(row[0]) - 360 for row in theirs], rtol=0, atol=1e-9)
     assert rows.logged_depth_m.sum() == pytest.approx(-sum(float(row[2]) for row in theirs))
