@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lakemap.clean.settings import CleanSettings
 from lakemap.errors import InputError
+from lakemap.geo.floor_along import MAD_TO_SIGMA
 from lakemap.model.lake_facts import LakeLevels
 from lakemap.model.soundings import Soundings
 from lakemap.units import length_slot
@@ -26,6 +27,9 @@ READ_SIGMA_M = 0.01
 TIDE_SPAN_S, TIDE_SWINGS, TIDE_SWING_M = 27 * 3600.0, 4, 0.1
 """A level that turns so often within a lunar day, by so much each time, is a tide: a reservoir fills
 and empties once."""
+UNEVEN, LEAST_READINGS = 0.25, 5
+"""Half way between two readings the level lies between both, but where is open: a quarter of their difference is the
+standard error (that of an even chance is 0.29); and so many readings show how it wanders."""
 TILT_M = 0.05
 """Two gauges of still water that differ by more, at the same time, stand on a slope."""
 
@@ -151,16 +155,30 @@ def _refuse_other_times(soundings: Soundings, gauge: LakeLevels, time_s: Floats,
 
 
 def _between_sigma_m(gauge: LakeLevels, time_s: Floats) -> Floats:
-    """Error of a level told between two readings: the level wanders, as far as its readings show it to (n,)."""
+    """Error of a level told between two readings (n,): how far the level wanders, as each reading shows when it is told
+    from the two beside it, and that it need not have moved evenly from one to the next.
+    """
     if len(gauge) < 2:
         return np.where(np.isfinite(time_s), 0.0, np.nan)
-    step_s = np.diff(gauge.time_s)
-    wander = float(np.sqrt(np.mean(np.diff(gauge.level_m) ** 2 / step_s)))
     after = np.clip(np.searchsorted(gauge.time_s, time_s), 1, len(gauge) - 1)
     since, until = time_s - gauge.time_s[after - 1], gauge.time_s[after] - time_s
-    beyond = np.minimum(since, until)
-    inside = since * until / np.maximum(since + until, 1.0)
-    return np.asarray(wander * np.sqrt(np.where(beyond < 0, -beyond, inside)), dtype=np.float64)
+    beyond = -np.minimum(np.minimum(since, until), 0.0)
+    bridge = np.maximum(since * until, 0.0) / np.maximum(since + until, 1.0)
+    moved = np.abs(np.diff(gauge.level_m))[after - 1]
+    uneven = UNEVEN * moved * 4.0 * bridge / np.maximum(since + until, 1.0)
+    return np.asarray(np.hypot(_wander(gauge) * np.sqrt(bridge + beyond), uneven), dtype=np.float64)
+
+
+def _wander(gauge: LakeLevels) -> float:
+    """How far a level strays from the straight line between two readings [m per square root of a second]: 0 where too
+    few readings tell."""
+    if len(gauge) < LEAST_READINGS:
+        return 0.0
+    time_s, level = gauge.time_s, gauge.level_m
+    since, until = time_s[1:-1] - time_s[:-2], time_s[2:] - time_s[1:-1]
+    told = (level[:-2] * until + level[2:] * since) / (since + until)
+    strayed = np.abs(level[1:-1] - told) / np.sqrt(since * until / (since + until))
+    return float(MAD_TO_SIGMA * np.median(strayed))
 
 
 def _gaps_said(soundings: Soundings, gauge: LakeLevels, time_s: Floats, used: NDArray[np.bool_]) -> list[str]:

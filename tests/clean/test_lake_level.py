@@ -63,6 +63,11 @@ def test_a_level_between_readings_is_less_sure_than_at_them():
     assert level_at(at_hours(hours), [often], PLAIN).sigma_m[0] == pytest.approx(0.01)
     a, b = (level_at(at_hours(hours), [one], PLAIN).sigma_m for one in (often, rarely))
     assert a[1] > a[0] and b[2] > 2 * a[1]
+    assert b[2] == pytest.approx(np.hypot(0.25 * 0.4, 0.01))
+    rng = np.random.default_rng(2)
+    restless = readings(np.arange(0, 240, 12), 0.1 * np.cumsum(rng.standard_normal(20)))
+    told = level_at(at_hours([114, 108]), [restless], PLAIN).sigma_m
+    assert told[0] > 0.03 and told[1] == pytest.approx(0.01)
 
 
 def test_elevations_need_the_full_pool_and_give_the_same_depths():
