@@ -11,9 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from lakemap.geo.pass_bias import PRIOR_SIGMA_M
 from lakemap.grid.field_lattice import Lattice, lattice_for
-from lakemap.grid.field_model import DEPTH_NOISE, FieldParameters, Trend, cascade_ranges
+from lakemap.grid.field_model import FieldParameters, Trend, cascade_ranges
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
 from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_solution import FieldSolution
@@ -42,6 +41,13 @@ MOST_CELLS = 4_000_000
 """Lattice cells in all tiles; the step grows beyond."""
 FOLDS = 4
 """Groups held back are shared out over so many solutions."""
+UNSEEN_SHARE = 0.75
+"""Share of the noise's variance that is floor too fine for the lattice: each pixel of a depth map has its own of it
+(tried on invented lakes)."""
+POSITION_M = 0.7
+"""Error of a block's place: on a slope it is one of depth (half of a usual receiver's, for a block's mean)."""
+OUTLINE_M, OUTLINE_FADES_M = 1.0, 10.0
+"""Error of the outline's place, and the distance over which it stops to matter; makes the rim less sure."""
 USUAL_NOISE = 0.07
 """Noise of a depth besides its own error, before anything is known [m]; for other readings a tenth of their spread."""
 
@@ -52,9 +58,9 @@ class FieldInterpolator(Interpolator):
     name: ClassVar[str] = "field"
     solves_bias: ClassVar[bool] = True
 
-    def __init__(self, pixel_m: float = 1.0, shore_zero: bool = False, bias_sd: float = 0.0,
+    def __init__(self, pixel_m: float = 1.0, shore_zero: bool = False, biased: bool = False,
                  parameters: FieldParameters | None = None) -> None:
-        self._pixel_m, self._shore_zero, self._bias_sd = pixel_m, shore_zero, bias_sd
+        self._pixel_m, self._shore_zero, self._biased = pixel_m, shore_zero, biased
         self.parameters = parameters
         self._frame: GridFrame | None = None
         self._shore = ShoreDistance(None)
@@ -62,7 +68,7 @@ class FieldInterpolator(Interpolator):
     @classmethod
     def for_grid(cls, settings: GridSettings, pixel_m: float, pass_bias: PassBias) -> Self:
         """``pass_bias`` says only whether passes have biases at all; they are solved here."""
-        return cls(pixel_m, settings.shore_depth == "zero", PRIOR_SIGMA_M if len(pass_bias.pass_id) else 0.0)
+        return cls(pixel_m, settings.shore_depth == "zero", len(pass_bias.pass_id) > 0)
 
     def on_frame(self, frame: GridFrame) -> Self:
         """A copy that knows where water and shore are."""
@@ -74,7 +80,6 @@ class FieldInterpolator(Interpolator):
         """Parameters by likelihood unless they were given; then the readings as data."""
         depth = obs.name == DEPTH
         self._shore = ShoreDistance(self._frame if depth else None)
-        self._share = DEPTH_NOISE if depth else 0.0
         spread, typical = max(float(np.std(obs.value)), 1e-3), float(np.mean(obs.value))
         self._trend = (Trend.of_depth(typical, self._shore.widest_m, self._shore_zero) if self._shore.known
                        else Trend.constant(typical, spread))
@@ -85,29 +90,33 @@ class FieldInterpolator(Interpolator):
 
     def with_data(self, obs: Observations) -> Self:
         """A copy with the same parameters and other readings."""
-        return copy.copy(self)._hold(obs)
+        return self if obs is self._obs else copy.copy(self)._hold(obs)
 
     @property
     def _known(self) -> FieldParameters:
         assert self.parameters is not None
         return self.parameters
 
-    def _noise(self, obs: Observations) -> Floats:
-        """Error of each reading (n,) but for the noise of all: its own, and a share of its depth."""
-        return np.hypot(obs.sigma, self._share * obs.value)
+    def _own(self, obs: Observations) -> Floats:
+        """Standard error of each reading (n,) before anything is learnt: its own, and what its place errs by."""
+        return np.hypot(obs.sigma, POSITION_M * self._trend.usual_slope(self._shore.at(obs.xy)))
+
+    def _variance(self, obs: Observations) -> Floats:
+        """Error variance of each reading (n,): the noise of all, and its own."""
+        return np.asarray(self._known.noise**2 + (self._known.own * self._own(obs)) ** 2)
 
     def _learn(self, obs: Observations, spread: float) -> FieldParameters:
         plain = plain_start(obs.xy, obs.value, obs.sigma) & np.isnan(obs.lower) & np.isnan(obs.upper)
         kept = obs.take(plain) if plain.any() else obs
         some = kept.take(pick(kept.xy))
-        sample = Sample(some.xy, some.value, self._noise(some), some.pass_id, self._shore.at(some.xy))
+        sample = Sample(some.xy, some.value, self._own(some), some.pass_id, self._shore.at(some.xy))
         extent = float(np.hypot(*np.ptp(obs.xy, axis=0))) or 100.0
         if self._frame is not None and self._frame.shore_known:
             extent = float(np.sqrt(self._frame.water.sum())) * self._pixel_m
         noise = USUAL_NOISE if obs.name == DEPTH else 0.1 * spread
         prior = Prior.usual(spread, extent, self._shore.widest_m, noise)
         with threadpool_limits(1):
-            return fit_parameters(sample, self._trend, prior, self._bias_sd)
+            return fit_parameters(sample, self._trend, prior, self._biased)
 
     def _ranges(self, step_m: float) -> tuple[float, ...]:
         """Ranges of the levels; none shorter than a lattice of this step can carry."""
@@ -123,9 +132,10 @@ class FieldInterpolator(Interpolator):
         return np.column_stack([x_m.ravel(), y_m.ravel()])
 
     def _hold(self, obs: Observations) -> Self:
+        self._obs = obs
         step = max(self._known.detail_m / STEPS_A_DETAIL, self._pixel_m / 2)
         readings = Readings(
-            obs.xy, obs.value, self._noise(obs) ** 2 + self._known.noise**2, obs.pass_id, self._shore.at(obs.xy),
+            obs.xy, obs.value, self._variance(obs), obs.pass_id, self._shore.at(obs.xy),
             obs.lower, obs.upper, np.ones(len(obs)))
         while len(served := self._served(obs, step)) > MOST_CELLS:
             step *= 1.25
@@ -149,14 +159,25 @@ class FieldInterpolator(Interpolator):
         return self
 
     def _design(self, lattice: Lattice, pass_id: NDArray[np.int32]) -> Design:
-        passes = np.unique(pass_id[pass_id != NO_PASS]) if self._bias_sd > 0 else np.empty(0, np.int32)
-        nothing, usual = np.zeros(len(passes)), np.full(len(passes), self._bias_sd)
+        passes = np.unique(pass_id[pass_id != NO_PASS]) if self._biased else np.empty(0, np.int32)
+        nothing, usual = np.zeros(len(passes)), np.full(len(passes), self._known.bias_sd)
         return Design(lattice, self._known, self._trend, passes, nothing, usual)
 
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
         """Mean and standard error (m,) at places (m, 2); NaN beyond the lattice."""
         xy = np.asarray(xy, dtype=np.float64).reshape(-1, 2)
         distance = self._shore.at(xy)
+        mean, sd = self._blended(xy, distance)
+        return mean, np.sqrt(sd**2 + self._unseen(distance))
+
+    def _unseen(self, distance_m: Floats) -> Floats:
+        """Variance of pixel means (m,) that no lattice shows: fine floor, and a rim that may lie elsewhere."""
+        if self._obs.name != DEPTH:
+            return np.zeros(len(distance_m))
+        rim = OUTLINE_M * np.exp(-distance_m / OUTLINE_FADES_M) * self._trend.usual_slope(distance_m)
+        return np.asarray(UNSEEN_SHARE * self._known.noise**2 + rim**2)
+
+    def _blended(self, xy: Floats, distance: Floats) -> tuple[Floats, Floats]:
         if not self._tiles:
             return self._final.predict(xy, distance)
         total, mean, sd = np.zeros(len(xy)), np.zeros(len(xy)), np.zeros(len(xy))
@@ -174,8 +195,10 @@ class FieldInterpolator(Interpolator):
         """The readings in and around a tile, with trend and biases as the first solution has them."""
         some = self._readings.take(tile.holds(self._readings.xy))
         trend, trend_sd, bias = self._first.shared()
+        # the same readings spoke once already: what they say twice must not count twice
+        trend_sd, bias_sd = np.sqrt(2) * trend_sd, np.sqrt(2) * bias.sigma_m
         design = Design(tile.lattice, self._known, dataclasses.replace(self._trend, mean=trend, sd=trend_sd),
-                        bias.pass_id, bias.bias_m, bias.sigma_m)
+                        bias.pass_id, bias.bias_m, bias_sd)
         return FieldSolution(design, some, robust=False)
 
     def predict_held(
@@ -205,7 +228,7 @@ class FieldInterpolator(Interpolator):
 
     def own_variance(self, obs: Observations) -> Floats:
         """Variance (n,) of readings about the mean of their pixel, their pass's bias included."""
-        return np.asarray(self._noise(obs) ** 2 + self._known.noise**2 + self._bias_sd**2)
+        return np.asarray(self._variance(obs) + (self._known.bias_sd**2 if self._biased else 0.0))
 
     def facts(self) -> Mapping[str, float | str]:
         """Parameters by name, the lattice's step and unknowns."""

@@ -23,6 +23,8 @@ LEAST_SHARE = 0.15
 """The rough shape's size at the shore, as a share of that in open water (tried on flooded terrain)."""
 DETAIL_FROM_M = 10.0
 """Distance to the shore at which the short detail has its full size (tried on invented lakes)."""
+LEAST_DETAIL = 0.3
+"""Size of the short detail at the shore as a share of that in open water."""
 TREND_LENGTHS = (0.06, 0.2, 0.6, 2.0)
 """Lengths of the trend's columns as shares of the lake's widest distance to the shore (tried on flooded terrain)."""
 TREND_MEAN, TREND_SD = 0.9, 0.6
@@ -31,14 +33,14 @@ SHORE_SD = 0.3
 """Prior standard deviation of the depth right at the shore, as a share of the mean depth; its mean is 0."""
 CONSTANT_SD = 100.0
 """Prior standard deviation of a plain mean, in standard deviations of the readings: says nothing."""
-DEPTH_NOISE = 0.01
-"""Share of its depth that a sounding errs by besides its own error."""
 
 
 @dataclass(frozen=True)
 class FieldParameters:
     """``rough_sd`` and ``rough_m`` of f, ``detail_sd`` and ``detail_m`` (kappa h = sqrt(8) h / detail_m) of g,
-    ``noise`` of every reading, ``shore_m`` over which f grows from the shore; sd in the reading's unit."""
+    ``noise`` of every reading, ``shore_m`` over which f grows from the shore, ``own`` the factor on the readings' own
+    errors, ``bank`` the share by which f and g are larger on the bank, ``bias_sd`` of passes; sd in the
+    reading's unit."""
 
     rough_sd: float
     rough_m: float
@@ -46,14 +48,17 @@ class FieldParameters:
     detail_m: float
     noise: float
     shore_m: float
+    own: float = 1.0
+    bank: float = 1e-3
+    bias_sd: float = 0.15
 
     @classmethod
     def of_logs(cls, logs: Floats) -> Self:
-        """From the logarithms (6,) of the fields in their order."""
+        """From the logarithms (9,) of the fields in their order."""
         return cls(*np.exp(logs).tolist())
 
     def logs(self) -> Floats:
-        """Logarithms of the fields in their order (6,)."""
+        """Logarithms of the fields in their order (9,)."""
         return np.log([getattr(self, spec.name) for spec in fields(self)])
 
 
@@ -69,9 +74,11 @@ def matern_slope(scaled: Floats) -> Floats:
     return np.asarray(-x * x * k0(x))
 
 
-def shape_growth(distance_m: Floats, shore_m: float) -> Floats:
-    """A(d): size of the rough shape; 1 everywhere where no shore is known (d infinite)."""
-    return np.maximum(1.0 - np.exp(-distance_m / shore_m), LEAST_SHARE)
+def shape_growth(distance_m: Floats, shore_m: float, bank: float) -> Floats:
+    """A(d): size of the rough shape, 1 in open water and where no shore is known (d infinite); lakes differ most along
+    their banks, ``shore_m`` off the shore."""
+    least = np.maximum(1.0 - np.exp(-distance_m / shore_m), LEAST_SHARE)
+    return np.asarray(least + bank * bank_bump(distance_m, shore_m))
 
 
 def cascade_sds(rough_sd: float) -> Floats:
@@ -84,9 +91,16 @@ def cascade_ranges(rough_m: float) -> tuple[float, ...]:
     return tuple(float(np.sqrt(8.0)) * rough_m / kappa for kappa in CASCADE_KAPPA)
 
 
-def detail_growth(distance_m: Floats) -> Floats:
-    """R(d): size of the short detail."""
-    return np.minimum(distance_m / DETAIL_FROM_M, 1.0)
+def detail_growth(distance_m: Floats, shore_m: float, bank: float) -> Floats:
+    """R(d): size of the short detail; more of it, too, on the bank."""
+    near = np.clip(distance_m / DETAIL_FROM_M, LEAST_DETAIL, 1.0)
+    return np.asarray(near * (1.0 + bank * bank_bump(distance_m, shore_m)))
+
+
+def bank_bump(distance_m: Floats, shore_m: float) -> Floats:
+    """x exp(1 - x) at x = d / shore_m: what a change of the bank's width does to the depth, 1 at most."""
+    x = np.minimum(distance_m / shore_m, 700.0)
+    return np.asarray(x * np.exp(1.0 - x))
 
 
 @dataclass(frozen=True)
@@ -117,3 +131,10 @@ class Trend:
             return np.ones((len(distance_m), 1))
         lengths = self.widest_m * np.array(TREND_LENGTHS)
         return np.column_stack([1.0 - np.exp(-distance_m[:, None] / lengths), np.ones(len(distance_m))])
+
+    def usual_slope(self, distance_m: Floats) -> Floats:
+        """How steep the floor is expected to be before anything is known (n,); 0 without a shore."""
+        if self.widest_m <= 0:
+            return np.zeros(len(distance_m))
+        lengths = self.widest_m * np.array(TREND_LENGTHS)
+        return np.asarray(np.exp(-distance_m[:, None] / lengths) @ (self.mean[:-1] / lengths))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +14,12 @@ from scipy.spatial.distance import pdist, squareform
 from lakemap.grid.field_model import (
     CASCADE_KAPPA,
     CASCADE_WEIGHT,
+    DETAIL_FROM_M,
+    LEAST_DETAIL,
     LEAST_SHARE,
     FieldParameters,
     Trend,
+    bank_bump,
     detail_growth,
     matern,
     matern_slope,
@@ -33,6 +36,8 @@ CLUSTERS = 24
 TABLE = np.concatenate([[0.0], np.geomspace(1e-4, 40.0, 1500)])
 """Scaled lags at which correlations are tabled; straight lines between them err by less than 1e-4."""
 ROUNDS = 40
+USUAL_BIAS_M = 0.12
+"""Centre of what passes' biases are like [m] (common practice of the trade: 0.05 to 0.25)."""
 
 
 @dataclass(frozen=True)
@@ -48,17 +53,20 @@ class Sample:
 
 @dataclass(frozen=True)
 class Prior:
-    """Centre of each parameter and the standard deviation of its logarithm (6,)."""
+    """Centre of each parameter and the standard deviation of its logarithm (9,)."""
 
     centre: FieldParameters
     spread: Floats
 
     @classmethod
-    def usual(cls, spread: float, extent_m: float, widest_m: float, noise: float) -> Prior:
+    def usual(
+        cls, spread: float, extent_m: float, widest_m: float, noise: float, bias_sd: float = USUAL_BIAS_M
+    ) -> Prior:
         """``spread`` is the readings' standard deviation or so, ``extent_m`` the lake's size, ``widest_m`` the largest
         distance to the shore. All weak: a factor of about two each way is nothing unusual."""
-        centre = FieldParameters(spread, extent_m / 4, 0.15 * spread, 35.0, noise, max(0.2 * widest_m, 10.0))
-        return cls(centre, np.array([0.7, 0.7, 0.8, 0.35, 0.7, 0.7]))
+        centre = FieldParameters(spread, extent_m / 4, 0.15 * spread, 35.0, noise, max(0.2 * widest_m, 10.0), 1.0,
+                                 0.2, bias_sd)
+        return cls(centre, np.array([0.7, 0.7, 0.8, 0.25, 0.7, 0.7, 0.4, 0.8, 0.4]))
 
 
 def pick(xy: Floats, most: int = MOST_READINGS) -> NDArray[np.int64]:
@@ -81,50 +89,54 @@ def pick(xy: Floats, most: int = MOST_READINGS) -> NDArray[np.int64]:
 class Likelihood:
     """Minus the logarithm of the marginal likelihood times the priors, and its slope, by the parameters' logarithms."""
 
-    def __init__(self, sample: Sample, trend: Trend, prior: Prior, bias_sd: float) -> None:
+    def __init__(self, sample: Sample, trend: Trend, prior: Prior, biased: bool) -> None:
         self._sample, self._prior = sample, prior
         self._lag = pdist(sample.xy) if len(sample.xy) > 1 else np.empty(0)
         columns = trend.columns(sample.distance_m)
         self._rest = sample.value - columns @ trend.mean
         same = (sample.pass_id[:, None] == sample.pass_id[None, :]) & (sample.pass_id != NO_PASS)[:, None]
-        self._fixed = (columns * trend.sd**2) @ columns.T + bias_sd**2 * same + np.diag(sample.sigma**2)
-        self._detail = detail_growth(sample.distance_m)
+        self._fixed = (columns * trend.sd**2) @ columns.T
+        self._same = (same & biased).astype(float)
 
     def __call__(self, logs: Floats) -> tuple[float, Floats]:
-        """Value and gradient (6,)."""
+        """Value and gradient (9,)."""
         part = self._parts(FieldParameters.of_logs(logs))
         n = len(self._rest)
-        covariance = self._fixed + part["rough_sd"] / 2 + part["detail_sd"] / 2 + part["noise"] / 2
+        amounts = ("rough_sd", "detail_sd", "noise", "own", "bias_sd")
+        covariance = self._fixed + sum(part[name] for name in amounts) / 2
         factor, info = dpotrf(covariance + 1e-9 * np.trace(covariance) / n * np.eye(n), lower=1, clean=1)
         if info:
-            return 1e10, np.zeros(6)
+            return 1e10, np.zeros(9)
         inverse = dpotri(factor, lower=1)[0]
         inverse = np.tril(inverse) + np.tril(inverse, -1).T
         weight = inverse @ self._rest
         away = (logs - self._prior.centre.logs()) / self._prior.spread
         value = 0.5 * self._rest @ weight + np.log(np.diag(factor)).sum() + 0.5 * away @ away
         inner = inverse - np.outer(weight, weight)
-        slope = np.array([0.5 * np.sum(inner * part[name]) for name in
-                          ("rough_sd", "rough_m", "detail_sd", "detail_m", "noise", "shore_m")])
+        slope = np.array([0.5 * np.sum(inner * part[spec.name]) for spec in fields(FieldParameters)])
         return float(value), slope + away / self._prior.spread
 
     def _parts(self, p: FieldParameters) -> dict[str, Floats]:
         """Derivative of the covariance by the logarithm of each parameter."""
-        distance = self._sample.distance_m
-        grown = shape_growth(distance, p.shore_m)
+        sample, distance = self._sample, self._sample.distance_m
         rough = p.rough_sd**2 * self._square(_cascade(self._lag / p.rough_m), 1.0)
         longer = p.rough_sd**2 * self._square(_cascade_slope(self._lag / p.rough_m), 0.0)
         kappa = np.sqrt(8.0) / p.detail_m
-        both = p.detail_sd**2 * np.outer(self._detail, self._detail)
-        size = np.outer(grown, grown)
-        ratio = np.where(np.isfinite(distance), distance, 1e9) / p.shore_m
-        bend = np.where(grown > LEAST_SHARE, -ratio * np.exp(-ratio), 0.0)
+        detail = p.detail_sd**2 * self._square(np.interp(kappa * self._lag, TABLE, matern(TABLE)), 1.0)
+        fading = p.detail_sd**2 * self._square(np.interp(kappa * self._lag, TABLE, matern_slope(TABLE)), 0.0)
+        grown, fine = shape_growth(distance, p.shore_m, p.bank), detail_growth(distance, p.shore_m, p.bank)
+        size, both = np.outer(grown, grown), np.outer(fine, fine)
+        ratio = np.minimum(distance / p.shore_m, 700.0)
+        bump = p.bank * bank_bump(distance, p.shore_m)
+        bend = np.where(1 - np.exp(-ratio) > LEAST_SHARE, -ratio * np.exp(-ratio), 0.0) + bump * (ratio - 1)
+        more = bump * np.clip(distance / DETAIL_FROM_M, LEAST_DETAIL, 1.0)
         return {
             "rough_sd": 2 * size * rough, "rough_m": -size * longer,
-            "detail_sd": 2 * both * self._square(np.interp(kappa * self._lag, TABLE, matern(TABLE)), 1.0),
-            "detail_m": -both * self._square(np.interp(kappa * self._lag, TABLE, matern_slope(TABLE)), 0.0),
-            "noise": 2 * p.noise**2 * np.eye(len(distance)),
-            "shore_m": (np.outer(bend, grown) + np.outer(grown, bend)) * rough,
+            "detail_sd": 2 * both * detail, "detail_m": -both * fading,
+            "noise": 2 * p.noise**2 * np.eye(len(distance)), "own": np.diag(2 * (p.own * sample.sigma) ** 2),
+            "shore_m": _cross(bend, grown) * rough + _cross(more * (ratio - 1), fine) * detail,
+            "bias_sd": 2 * p.bias_sd**2 * self._same,
+            "bank": _cross(bump, grown) * rough + _cross(more, fine) * detail,
         }
 
     def _square(self, pairs: Floats, own: float) -> Floats:
@@ -132,6 +144,11 @@ class Likelihood:
         full = squareform(pairs) if n > 1 else np.zeros((1, 1))
         full[np.arange(n), np.arange(n)] = own
         return np.asarray(full)
+
+
+def _cross(change: Floats, size: Floats) -> Floats:
+    """Change of the products of sizes (n, n) where the sizes change by ``change`` (n,)."""
+    return np.outer(change, size) + np.outer(size, change)
 
 
 def _cascade(scaled: Floats) -> Floats:
@@ -144,9 +161,9 @@ def _cascade_slope(scaled: Floats) -> Floats:
     return np.interp(scaled, TABLE, table)
 
 
-def fit_parameters(sample: Sample, trend: Trend, prior: Prior, bias_sd: float) -> FieldParameters:
+def fit_parameters(sample: Sample, trend: Trend, prior: Prior, biased: bool) -> FieldParameters:
     """The parameters that the readings and the priors together make most likely."""
-    likelihood = Likelihood(sample, trend, prior, bias_sd)
+    likelihood = Likelihood(sample, trend, prior, biased)
     start = prior.centre.logs()
     bounds = [(centre - 4 * sd, centre + 4 * sd) for centre, sd in zip(start, prior.spread, strict=True)]
     found = minimize(likelihood, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": ROUNDS})

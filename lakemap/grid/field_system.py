@@ -54,8 +54,9 @@ class Design:
     def _sizes(self, distance_m: Floats) -> list[Floats]:
         """Standard deviation of each level's field at each place."""
         p = self.parameters
-        grown = shape_growth(distance_m, p.shore_m)
-        return [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * detail_growth(distance_m)]
+        grown = shape_growth(distance_m, p.shore_m, p.bank)
+        fine = detail_growth(distance_m, p.shore_m, p.bank)
+        return [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * fine]
 
     def mean_at(self, unknowns: Floats, xy: Floats, distance_m: Floats) -> Floats:
         """The same as ``rows(xy, distance_m) @ unknowns``, fast for many places."""
