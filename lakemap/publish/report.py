@@ -18,7 +18,7 @@ from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
 from lakemap.publish.table import table_columns
 from lakemap.publish.trust import reliability_figure, rivals_table
-from lakemap.publish.wording import common_error, depth_label, length
+from lakemap.publish.wording import common_error, depth_label, length, s44_line
 from lakemap.units import format_length
 
 MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
@@ -104,8 +104,9 @@ def _crossovers(summary: Mapping[str, Any], unit: str) -> str:
     return section("Where passes meet", paragraph(
         f"Passes cross {met['n']} times. After their biases are taken off, their depths differ there by "
         f"{format_length(met['median_abs_m'], unit, 2)} (median) and {format_length(met['rms_m'], unit, 2)} "
-        "(root mean square)."
-    ))
+        f"(root mean square); before, by {format_length(met['before_bias']['median_abs_m'], unit, 2)} and "
+        f"{format_length(met['before_bias']['rms_m'], unit, 2)}."
+    ), paragraph(s44_line(met)))
 
 
 def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings: PublishSettings) -> str:

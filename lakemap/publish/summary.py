@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from lakemap.errors import LakemapError
+from lakemap.geo.agreement import agreement_of, disagreement_said, with_bias
+from lakemap.model.agreement import Agreement
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.flags import count_first_faults, count_notes
 from lakemap.model.lake_map import LakeMap
@@ -34,7 +36,8 @@ _NO_FACTS = ("name", "sha256", "reader", "rows_in", "origins")
 
 
 def summary_head(
-    soundings: Soundings, crossovers: Crossovers, unit: str, messages: Iterable[str] = ()
+    soundings: Soundings, crossovers: Crossovers, unit: str, messages: Iterable[str] = (),
+    agreement: Agreement | None = None,
 ) -> dict[str, Any]:
     """What is known before any surface is made; ``lakemap check --json`` prints it.
 
@@ -42,7 +45,8 @@ def summary_head(
     """
     used = int(np.count_nonzero(soundings.usable()))
     flagged = count_first_faults(soundings.flags)
-    said = dict.fromkeys([*soundings.messages, *messages])
+    agreement = agreement_of(soundings, crossovers) if agreement is None else agreement
+    said = dict.fromkeys([*soundings.messages, *messages, *disagreement_said(agreement)])
     head: dict[str, Any] = _plain({
         "format": FORMAT, "version": VERSION, "units": unit,
         "logs": [_log(soundings, code, facts) for code, facts in enumerate(soundings.logs)],
@@ -50,7 +54,7 @@ def summary_head(
         "passes": len(np.unique(soundings.pass_id[soundings.pass_id != NO_PASS])),
         "crossovers": {
             "n": len(crossovers), "median_abs_m": crossovers.median_abs_m, "rms_m": crossovers.rms_m,
-        },
+        } | _agreement(agreement),
         "common_error": {"offset_m": soundings.common_offset_m, "scale": soundings.common_scale} | _parts(soundings),
         "corrections": [_correction(one) for one in soundings.corrections],
         "messages": [fill_lengths(text, unit) for text in said],
@@ -63,8 +67,10 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
     said = list(lake_map.messages)
     for part in (lake_map.shore, lake_map.depth, lake_map.hardness, lake_map.bottom, lake_map.terrain):
         said += part.messages if part is not None else ()
-    head = summary_head(lake_map.soundings, lake_map.crossovers, unit, said)
     bias = lake_map.depth.pass_bias
+    before = with_bias(lake_map.crossovers, bias)
+    agreement = agreement_of(lake_map.soundings, before, bias)
+    head = summary_head(lake_map.soundings, lake_map.crossovers, unit, said, agreement)
     hardness = lake_map.hardness
     made: dict[str, Any] = _plain({
         "surfaces": {
@@ -108,6 +114,16 @@ def _log(soundings: Soundings, code: int, facts: LogFacts) -> dict[str, Any]:
         "flagged": flagged, "notes": count_notes(flags), "facts": known,
         "origins": dict(sorted(facts.origins.items())),
     } | _budget(soundings, facts.name)
+
+
+def _agreement(one: Agreement) -> dict[str, Any]:
+    """Crossovers before and after the passes' constant errors, beside S-44, and which passes stand out."""
+    return {
+        "before_bias": {"median_abs_m": one.median_before_m, "rms_m": one.rms_before_m},
+        "after_bias": {"median_abs_m": one.median_after_m, "rms_m": one.rms_after_m},
+        "within_s44": dict(one.within_order), "disagreeing": [dataclasses.asdict(pass_) for pass_ in one.disagreeing],
+        "passes_uncrossed": one.uncrossed,
+    }
 
 
 def _parts(soundings: Soundings) -> dict[str, Any]:

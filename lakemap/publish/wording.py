@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -37,3 +38,13 @@ def common_error(soundings: Soundings, unit: str) -> str:
 def printable(text: str) -> str:
     """Text that XML and HTML can hold: other characters become U+FFFD."""
     return _NOT_IN_XML.sub("\ufffd", text)
+
+
+def s44_line(met: Mapping[str, Any]) -> str:
+    """Crossovers beside the orders of S-44, in one sentence; ``met`` as in summary.json."""
+    kept = [name for name, share in met["within_s44"].items() if share >= 0.95]
+    shares = ", ".join(f"{name} {share:.0%}" for name, share in met["within_s44"].items())
+    best = f"the strictest that 95 % keep is {kept[0]}" if kept else "no order is kept by 95 %"
+    return (f"Beside the international orders of surveying (IHO S-44), as a yardstick only: within what two depths of an "
+            f"order may differ by lie {shares}; {best}. Agreement shows what passes do not share: no common error, and "
+            "no survey of that order.")
