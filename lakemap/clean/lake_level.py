@@ -190,8 +190,8 @@ def _gaps_said(soundings: Soundings, gauge: LakeLevels, time_s: Floats, used: ND
         rows = used & (time_s > gauge.time_s[i]) & (time_s < gauge.time_s[i + 1])
         if rows.any():
             first, last = (np.datetime64(int(gauge.time_s[k]), "s").astype("datetime64[m]") for k in (i, i + 1))
-            moved = gauge.level_m[i + 1] - gauge.level_m[i]
-            said.append(f"{gauge.source}: silent from {first}Z to {last}Z, while the level moved {length_slot(moved, 2)}; "
+            moved = length_slot(gauge.level_m[i + 1] - gauge.level_m[i], 2)
+            said.append(f"{gauge.source}: silent from {first}Z to {last}Z, while the level moved {moved}; "
                         f"{int(rows.sum())} readings lie in that gap, their level is told from its two ends")
     held = used & ((time_s < gauge.time_s[0]) | (time_s > gauge.time_s[-1]))
     if held.any():
