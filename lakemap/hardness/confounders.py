@@ -30,7 +30,7 @@ LAYER_SIGMAS, LEAST_LAYER = 3.0, 0.18
 LAYER_REACH_M, LAYER_ALIKE = 25.0, 0.15
 """Rows so near to such a place, and reading so much alike, share its doubt (own choice)."""
 GAS_NEAR_M, GAS_FAR_M = 30.0, 90.0
-GAS_SOFT_SHARE, GAS_FEWEST = 0.5, 6
+GAS_SOFT_SHARE, GAS_FEWEST = 0.7, 6
 GAS_RELIEF_M, GAS_RELIEF_SHARE = 0.4, 0.03
 """A hard patch may be gas when at least such a share of the squares in the ring round it is soft, and it does not stand
 up from them; rock does (own choice, after the shape of gassy patches in mud)."""
