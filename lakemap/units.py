@@ -67,7 +67,7 @@ def parse_speed_mps(text: str) -> float:
     match = _SPEED.match(text)
     per_unit = MPS_PER_WORD.get(match[2].lower()) if match else None
     if match is None or per_unit is None or float(match[1]) <= 0:
-        raise UsageError(f"{text!r} is no speed; write a number above 0 with mph, km/h, kn or m/s behind it, such as 5mph")
+        raise UsageError(f"{text!r} is no speed; write a number above 0 with mph, km/h, kn or m/s behind it: 5mph")
     return float(match[1]) * per_unit
 
 

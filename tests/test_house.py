@@ -26,7 +26,8 @@ ALLOWED = {
     "demo": SHARED | {"demo"},
     "project": SHARED | set(STAGES), "pipeline": SHARED | set(STAGES) | {"project"},
 }
-ALLOWED["cli"] = ALLOWED["pipeline"] | {"pipeline", "demo", "cli"}
+ALLOWED["planning"] = ALLOWED["pipeline"]
+ALLOWED["cli"] = ALLOWED["pipeline"] | {"planning", "pipeline", "demo", "cli"}
 
 
 def room(path):

@@ -83,6 +83,14 @@ class OutputFolder:
         return {name: self.written[name] for name in ALL if name in self.written and name != SUMMARY}
 
 
+def write_whole(path: Path, content: bytes) -> None:
+    """One file put in place whole or not at all. Raises OutputError."""
+    try:
+        OutputFolder(path.parent).put_bytes(path.name, content)
+    except OutputError as fault:
+        raise OutputError(str(fault).replace("another folder with --out", "another place with --to")) from None
+
+
 def _refusal(path: Path, fault: Exception) -> OutputError:
     reason = getattr(fault, "strerror", None) or " ".join(str(fault).split()) or type(fault).__name__
     return OutputError(f"{path}: cannot be written ({reason}); make room or choose another folder with --out")

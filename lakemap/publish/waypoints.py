@@ -9,12 +9,11 @@ from xml.etree import ElementTree
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.publish.csv_cells import csv_text
-from lakemap.publish.spot_rows import DEGREE_DECIMALS, spot_fields, spot_rows
-from lakemap.publish.wording import printable
+from lakemap.publish.gpx_xml import GPX_NAMESPACE, add, as_degrees, as_document, gpx_longitude
+from lakemap.publish.spot_rows import spot_fields, spot_rows
 from lakemap.units import format_length
 from lakemap.version import VERSION
 
-GPX_NAMESPACE = "http://www.topografix.com/GPX/1/1"
 KML_NAMESPACE = "http://www.opengis.net/kml/2.2"
 OWN_NAMESPACE = "urn:lakemap:waypoint:1"
 """For what GPX has no element: its ``ele`` is a height, so depth goes into the extensions."""
@@ -25,32 +24,32 @@ def waypoints_gpx(spots: Spots, unit: str) -> bytes:
     root = ElementTree.Element("gpx", {
         "version": "1.1", "creator": f"lakemap {VERSION}", "xmlns": GPX_NAMESPACE, "xmlns:lake": OWN_NAMESPACE,
     })
-    _add(_add(root, "metadata"), "desc", CAUTION)
+    add(add(root, "metadata"), "desc", CAUTION)
     for row in spot_rows(spots, unit):
-        place = {"lat": _degrees(row["lat_deg"]), "lon": _gpx_longitude(row["lon_deg"])}
+        place = {"lat": as_degrees(row["lat_deg"]), "lon": gpx_longitude(row["lon_deg"])}
         point = ElementTree.SubElement(root, "wpt", place)
         if row["last_seen"]:
-            _add(point, "time", row["last_seen"])
-        _add(point, "name", row["name"])
-        _add(point, "cmt", note(row, unit))
-        _add(point, "type", row["kind"])
+            add(point, "time", row["last_seen"])
+        add(point, "name", row["name"])
+        add(point, "cmt", note(row, unit))
+        add(point, "type", row["kind"])
         _extend(point, row)
-    return _document(root)
+    return as_document(root)
 
 
 def waypoints_kml(spots: Spots, unit: str) -> bytes:
     """KML 2.2: a placemark a spot on the ground (the water's surface), its note as description."""
     root = ElementTree.Element("kml", {"xmlns": KML_NAMESPACE})
-    document = _add(root, "Document")
-    _add(document, "name", "Spots")
-    _add(document, "description", CAUTION)
+    document = add(root, "Document")
+    add(document, "name", "Spots")
+    add(document, "description", CAUTION)
     for row in spot_rows(spots, unit):
-        mark = _add(document, "Placemark")
-        _add(mark, "name", row["name"])
+        mark = add(document, "Placemark")
+        add(mark, "name", row["name"])
         # readers show a description as HTML: without markup of its own it has to be escaped once for that, too
-        _add(mark, "description", _as_html(note(row, unit)))
-        _add(_add(mark, "Point"), "coordinates", f"{_degrees(row['lon_deg'])},{_degrees(row['lat_deg'])}")
-    return _document(root)
+        add(mark, "description", _as_html(note(row, unit)))
+        add(add(mark, "Point"), "coordinates", f"{as_degrees(row['lon_deg'])},{as_degrees(row['lat_deg'])}")
+    return as_document(root)
 
 
 def waypoints_csv(spots: Spots, unit: str) -> str:
@@ -66,36 +65,13 @@ def note(row: Mapping[str, Any], unit: str) -> str:
     return f"{row['kind']} at {depth}, {passes}. {row['reasons']}".strip()
 
 
-def _add(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:
-    child = ElementTree.SubElement(parent, tag)
-    child.text = None if text is None else printable(text)
-    return child
-
-
 def _extend(point: ElementTree.Element, row: Mapping[str, Any]) -> None:
     known = {name: row[name] for name in ("depth_m", "depth_sigma_m", "position_sigma_m") if row[name] is not None}
     if known:
-        extensions = _add(point, "extensions")
+        extensions = add(point, "extensions")
         for name, value in known.items():
-            _add(extensions, f"lake:{name}", f"{value:.3f}")
-
-
-def _degrees(value: float) -> str:
-    """Decimal degrees without exponent."""
-    return f"{value:.{DEGREE_DECIMALS}f}"
-
-
-def _gpx_longitude(lon_deg: float) -> str:
-    """GPX 1.1 has -180 <= lon < 180."""
-    text = _degrees(lon_deg)
-    return _degrees(-180.0) if float(text) == 180.0 else text
+            add(extensions, f"lake:{name}", f"{value:.3f}")
 
 
 def _as_html(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def _document(root: ElementTree.Element) -> bytes:
-    ElementTree.indent(root, " ")
-    body = ElementTree.tostring(root, encoding="unicode")
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'.encode()

@@ -7,6 +7,7 @@ import numpy as np
 from lakemap.errors import InputError
 from lakemap.model.boat import Boat
 from lakemap.model.lake_facts import CheckDepths, Edits, LakeFacts, LakeLevels, WaterProfile
+from lakemap.model.keep_out import ClosedAreas, Hazards
 from lakemap.model.prior import DepthPriors
 from lakemap.read.find import LakeFiles
 from lakemap.read.plugins import read_one
@@ -31,6 +32,15 @@ def read_lake_facts(files: LakeFiles, settings: ReadSettings) -> LakeFacts:
 def read_priors(files: LakeFiles, settings: ReadSettings) -> DepthPriors:
     """Old maps, in the order of names. Raises InputError for the first that cannot be used."""
     return DepthPriors.of(_all(files, "prior", settings))
+
+
+def read_keep_out(files: LakeFiles, settings: ReadSettings) -> tuple[Hazards, ClosedAreas]:
+    """Dangers and closed areas of all files. Raises InputError for the first that cannot be used: a danger that is left
+    out in silence would be met on the water.
+    """
+    dangers = [part for part in _all(files, "hazards", settings) if isinstance(part, Hazards)]
+    areas = [part for part in _all(files, "closed", settings) if isinstance(part, ClosedAreas)]
+    return Hazards.joined(dangers), ClosedAreas.joined(areas)
 
 
 def _all(files: LakeFiles, role: Role, settings: ReadSettings) -> list[object]:

@@ -36,6 +36,12 @@ class Line:
         return float(np.hypot(*(self.end - self.start)))
 
     @property
+    def bearing_deg(self) -> float:
+        """Direction from start to end, clockwise from the grid's north [deg]."""
+        east, north = self.end - self.start
+        return float(np.degrees(np.arctan2(east, north)) % 360.0)
+
+    @property
     def heading(self) -> float:
         """Direction [rad] from east, modulo half a turn."""
         return float(np.arctan2(self.end[1] - self.start[1], self.end[0] - self.start[0]) % np.pi)

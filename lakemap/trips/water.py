@@ -49,15 +49,6 @@ def open_water(frame: GridFrame, depth_m: Floats, sigma_m: Floats, common_m: flo
     return np.asarray(np.nan_to_num(depth_m - error, nan=-np.inf) >= boat.needs_m) & frame.water
 
 
-def kept_away(frame: GridFrame, xy: Floats, distance_m: Floats) -> Mask:
-    """Pixels within the distance (k,) that is kept from each hazard xy (k, 2)."""
-    closed = np.zeros(frame.shape, dtype=bool)
-    x_m, y_m = frame.centres()
-    for (x, y), away in zip(xy, distance_m, strict=True):
-        closed |= np.hypot(x_m[None, :] - x, y_m[:, None] - y) <= away + frame.pixel_m / 2
-    return closed
-
-
 def _near(frame: GridFrame, xy: Floats, distance_m: float) -> Mask:
     row, column, inside = frame.pixel_of(xy[:, 0], xy[:, 1])
     if not inside.any():

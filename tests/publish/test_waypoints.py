@@ -18,8 +18,8 @@ from worlds import small_spots
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.publish.csv_cells import safe_cell
+from lakemap.publish.gpx_xml import GPX_NAMESPACE
 from lakemap.publish.waypoints import (
-    GPX_NAMESPACE,
     KML_NAMESPACE,
     waypoints_csv,
     waypoints_gpx,

@@ -12,7 +12,7 @@ from pyproj import CRS
 from scipy.spatial.distance import cdist
 
 from lakemap.model.frame import GridFrame
-from lakemap.trips.water import Boat, driven_water, kept_away, open_water
+from lakemap.trips.water import Boat, driven_water, open_water
 from lakemap.trips.ways import in_open_water, waterways, ways_between
 
 
@@ -91,11 +91,3 @@ def test_open_water_must_be_deep_beyond_doubt():
     depth = np.array([[2.0, 1.0, np.nan, 2.0]])
     sigma = np.array([[0.2, 0.2, 0.2, 0.9]])
     assert open_water(lake, depth, sigma, 0.1, Boat(0.6)).tolist() == [[True, False, False, False]]
-
-
-def test_hazards_keep_their_distance():
-    "No pixel that touches the circle round a hazard."
-    lake = frame()
-    closed = kept_away(lake, np.array([[100.0, 100.0]]), np.array([30.0]))
-    x_m, y_m = np.meshgrid(*lake.centres())
-    assert np.hypot(x_m - 100, y_m - 100)[~closed].min() > 30.0

@@ -1,0 +1,155 @@
+"""``lakemap plan``: a day over the spots of a map, and the lines to drive next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+import numpy as np
+
+from lakemap.cli.plans import show_lines, show_trip
+from lakemap.errors import UsageError
+from lakemap.planning import KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
+from lakemap.publish.commit import write_whole
+from lakemap.publish.routes import lines_gpx, trip_gpx
+from lakemap.read import read_keep_out, read_shore
+from lakemap.read.find import sort_files
+from lakemap.read.outputs import read_summary
+from lakemap.read.reader import Role
+from lakemap.read.settings import ReadSettings
+from lakemap.trips.trip import Wishes
+from lakemap.trips.water import Boat
+from lakemap.units import parse_length_m, parse_speed_mps
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_PATH = click.Path(path_type=Path)
+
+_OPTIONS = (
+    click.option("--hours", type=click.FloatRange(0, 24, min_open=True), required=True, help="Time there is."),
+    click.option("--speed", default="5mph", show_default=True, help="Speed, such as 5mph, 8km/h or 4kn."),
+    click.option("--draft", default="0.5m", show_default=True, help="How deep the boat goes, such as 2ft."),
+    click.option("--margin", default="0.3m", show_default=True, help="Water to keep below the boat."),
+    click.option("--lower", default="0m", show_default=True,
+                 help="How far the lake stands lower today than when it was surveyed."),
+    click.option("--hazards", multiple=True, type=_PATH, help="Dangers, with the distance to keep."),
+    click.option("--closed", multiple=True, type=_PATH, help="Closed areas."),
+    click.option("--start", metavar="TIME",
+                 help="When the boat starts, UTC, such as 2026-06-01T14:00. No clock is read."),
+    click.option("--to", "file", type=_PATH, metavar="FILE", help="Write the plan as GPX routes."),
+    click.option("--quiet", is_flag=True, help="Say nothing but faults."),
+)
+
+
+def _plan_options(command: Command) -> Command:
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@click.group()
+def plan() -> None:
+    """Plan a day over the spots of a map, or the lines to drive next. Not for navigation."""
+
+
+@plan.command()
+@click.argument("folder", metavar="OUT", type=_PATH)
+@click.option("--from", "place", required=True, metavar="LAT,LON", help="Where the boat starts and comes home to.")
+@click.option("--stay", default=15.0, show_default=True, type=click.FloatRange(0), help="Minutes at each spot.")
+@click.option("--reach", metavar="20km", help="How far fuel or battery last: metres, feet or km.")
+@click.option("--open-water", is_flag=True, help="Also through water nobody drove, where the map is deep enough.")
+@click.option("--after-sunset", is_flag=True, help="Allow to come home in the dark.")
+@_plan_options
+def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: bool, after_sunset: bool,
+         file: Path | None, quiet: bool, **given: Any) -> None:
+    """Choose spots of the map in OUT and their order: the most worth for the time, home before the sun sets.
+
+    Ways keep to water that the boat has driven already, at a level no lower than then. Not for navigation.
+    """
+    lat, lon = _place(place)
+    start = _moment(given["start"])
+    wishes = Wishes(lon, lat, given["hours"] * 3600, parse_speed_mps(given["speed"]), stay * 60, _reach_m(reach),
+                    start, not after_sunset)
+    unit = str(read_summary(folder)["units"])
+    found = trip_over(folder, wishes, _boat(given, unit), _keep_out(given, start), open_water)
+    if file is not None:
+        write_whole(file, trip_gpx(found, unit))
+    if not quiet:
+        show_trip(found, unit)
+
+
+@plan.command()
+@click.argument("folder", metavar="[OUT]", type=_PATH, required=False)
+@click.option("--shore", multiple=True, type=_PATH, help="Before any log exists: the lake's outline alone.")
+@click.option("--from", "place", metavar="LAT,LON", help="Where the boat starts and comes home to.")
+@_plan_options
+def lines(folder: Path | None, shore: tuple[Path, ...], place: str | None, file: Path | None, quiet: bool,
+          **given: Any) -> None:
+    """Choose lines that take the most error out of the map in OUT, in the order to drive them. Not for navigation."""
+    start = _moment(given["start"])
+    lat, lon = _place(place) if place else (None, None)
+    wishes = LinesWishes(given["hours"] * 3600, parse_speed_mps(given["speed"]), lon, lat)
+    unit = str(read_summary(folder)["units"]) if folder else "m"
+    found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
+    if file is not None:
+        write_whole(file, lines_gpx([(line.start, line.end) for line in found.plan.lines], found.frame))
+    if not quiet:
+        show_lines(found, unit)
+
+
+def _lines(
+    folder: Path | None, shore: tuple[Path, ...], wishes: LinesWishes, boat: Boat, keep_out: KeepOut
+) -> LinesPlan:
+    if folder is not None:
+        after: LinesPlan = lines_after(folder, wishes, boat, keep_out)
+        return after
+    if not shore:
+        raise UsageError("nothing to plan for; name the folder of a map, or the lake's outline with --shore")
+    files = sort_files(list(shore), {path: ["shore"] for path in shore})
+    outline = read_shore(files.of("shore"), ReadSettings())
+    if outline is None:
+        raise UsageError(f"{shore[0]}: no outline in it; give the lake as polygons")
+    first: LinesPlan = first_lines(outline, wishes, keep_out)
+    return first
+
+
+def _boat(given: dict[str, Any], unit: str) -> Boat:
+    return Boat(*(parse_length_m(given[name], unit) for name in ("draft", "margin", "lower")))
+
+
+def _keep_out(given: dict[str, Any], start: np.datetime64 | None) -> KeepOut:
+    roles: tuple[Role, ...] = ("hazards", "closed")
+    forced: dict[Path, list[Role]] = {path: [role] for role in roles for path in given[role]}
+    day = None if start is None else start.astype("datetime64[D]")
+    if not forced:
+        return KeepOut(day=day)
+    return KeepOut(*read_keep_out(sort_files(list(forced), forced), ReadSettings()), day)
+
+
+def _place(text: str) -> tuple[float, float]:
+    try:
+        lat, lon = (float(part) for part in text.split(","))
+    except ValueError:
+        raise UsageError(f"--from {text}: write it as LAT,LON in degrees, such as 45.123,-93.456") from None
+    if not (abs(lat) <= 90 and abs(lon) <= 360):
+        raise UsageError(f"--from {text}: latitude first, then longitude, in degrees")
+    return lat, lon
+
+
+def _moment(text: str | None) -> np.datetime64 | None:
+    if text is None:
+        return None
+    try:
+        return np.datetime64(text.removesuffix("Z"), "s")
+    except ValueError:
+        raise UsageError(f"--start {text}: write it as 2026-06-01T14:00, in UTC") from None
+
+
+def _reach_m(text: str | None) -> float:
+    if text is None:
+        return float("inf")
+    if text.lower().endswith("km"):
+        return parse_length_m(text[:-2], "m") * 1000.0
+    return parse_length_m(text, "m")

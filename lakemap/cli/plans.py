@@ -1,0 +1,54 @@
+"""What the plans say on the screen."""
+
+from __future__ import annotations
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from lakemap.cli.terminal import show_messages
+from lakemap.model.outputs import CAUTION
+from lakemap.model.trip import Trip
+from lakemap.planning import LinesPlan
+from lakemap.units import fill_lengths, format_length
+
+LEFT_OUT = 8
+
+
+def show_trip(trip: Trip, unit: str) -> None:
+    """Stops with their times, the whole, what was left out and why, and the caution."""
+    console = Console()
+    table = Table(box=None, pad_edge=False)
+    for title in ("", "stop", "kind", "depth", "there after", "way there"):
+        table.add_column(title, justify="left" if title in ("stop", "kind") else "right")
+    for number, stop in enumerate(trip.stops, start=1):
+        table.add_row(str(number), Text(stop.name), Text(stop.kind), format_length(stop.depth_m, unit),
+                      f"{stop.arrives_s / 60:.0f} min", format_length(float(trip.lengths_m[number - 1]), unit, 0))
+    console.print(table)
+    way = format_length(float(np.sum(trip.lengths_m)), unit, 0)
+    console.print(f"{len(trip.stops)} stops, {way} of way, {trip.lasts_s / 60:.0f} minutes with the way home.")
+    show_messages([fill_lengths(text, unit) for text in trip.messages], console)
+    for name, why in trip.left_out[:LEFT_OUT]:
+        console.print(Text(f"  left out {name}: {fill_lengths(why, unit)}"))
+    if len(trip.left_out) > LEFT_OUT:
+        console.print(f"  and {len(trip.left_out) - LEFT_OUT} more")
+    console.print(Text(CAUTION))
+
+
+def show_lines(found: LinesPlan, unit: str) -> None:
+    """Lines with heading and length, the error before and after, and the caution."""
+    console, plan = Console(), found.plan
+    table = Table(box=None, pad_edge=False)
+    for title in ("line", "heading", "length"):
+        table.add_column(title, justify="right")
+    for number, line in enumerate(plan.lines, start=1):
+        table.add_row(f"{number:02d}", f"{line.bearing_deg:.0f}°", format_length(line.length_m, unit, 0))
+    console.print(table)
+    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home.")
+    if found.relative:
+        console.print(f"They leave {1 - plan.gain:.0%} of what is unknown of the lake's depth (variance).")
+    else:
+        before, after = (format_length(one.mean_sigma, unit, 2) for one in (plan.before, plan.after))
+        console.print(f"Expected error of the depths (root mean square): {before} now, {after} after them.")
+    console.print(Text(CAUTION))

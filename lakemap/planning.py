@@ -1,0 +1,169 @@
+"""Plans from a finished map, as stories: a day over its spots, and the lines to drive next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from lakemap.errors import InputError, NothingUsable
+from lakemap.geo.crs import project, utm_crs
+from lakemap.geo.shore import water_polygon
+from lakemap.model.frame import Grid, GridFrame
+from lakemap.model.keep_out import ClosedAreas, Hazards
+from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Soundings
+from lakemap.model.trip import Trip
+from lakemap.read.map_rasters import read_grid, read_spot_fields
+from lakemap.read.outputs import read_soundings, read_summary
+from lakemap.trips.closed import kept_out
+from lakemap.trips.error_field import error_field
+from lakemap.trips.lines import candidate_lines
+from lakemap.trips.of_map import follow_at, outline_frame, slope_axis, unknown_lake, variability
+from lakemap.trips.survey import Outing, SurveyPlan, plan_lines
+from lakemap.trips.trip import Candidates, Wishes, plan_trip
+from lakemap.trips.water import Boat, driven_water, open_water
+from lakemap.trips.ways import waterways
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+CORRIDOR_M = 8.0
+"""Half width of water that counts as driven: some errors of a fix on either side (own choice)."""
+
+
+@dataclass(frozen=True)
+class KeepOut:
+    """Dangers and closed areas, and the day that counts for the latter (None: all of them are closed)."""
+
+    hazards: Hazards = field(default_factory=Hazards)
+    closed: ClosedAreas = field(default_factory=ClosedAreas)
+    day: np.datetime64 | None = None
+
+    def on(self, frame: GridFrame) -> Mask:
+        """Pixels that may not be entered."""
+        return kept_out(frame, self.hazards, self.closed, self.day)
+
+
+@dataclass(frozen=True)
+class FinishedMap:
+    """What plans need of the folder of a map."""
+
+    summary: Mapping[str, Any]
+    depth: Grid
+    sigma: Grid
+    soundings: Soundings
+
+    @classmethod
+    def of(cls, folder: Path) -> FinishedMap:
+        """Raises InputError where there is no finished map."""
+        summary = read_summary(folder)
+        return cls(summary, read_grid(folder, summary, DEPTH), read_grid(folder, summary, DEPTH_SIGMA),
+                   read_soundings(folder))
+
+    @property
+    def depth_m(self) -> Floats:
+        """Depths (rows, columns) [m]."""
+        return self.depth.values.astype(np.float64)
+
+    @property
+    def sigma_m(self) -> Floats:
+        """Their standard errors (rows, columns) [m]."""
+        return self.sigma.values.astype(np.float64)
+
+    @property
+    def common_m(self) -> float:
+        """Error that all depths share [m]."""
+        return float(self.summary["common_error"]["offset_m"])
+
+
+# one thread: the last bits of a product depend on how threads share it
+@threadpool_limits.wrap(limits=1)  # type: ignore
+def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, through_open_water: bool = False) -> Trip:
+    """A trip over the spots of a map, by water that the boat has driven; by choice through open water that is surely
+    deep enough. Raises InputError without a finished map, NothingUsable without spots or a start on the water."""
+    told = FinishedMap.of(folder)
+    spots = _candidates(read_spot_fields(folder, told.summary))
+    used = told.soundings.usable() & np.isfinite(told.soundings.x_m) & np.isfinite(told.soundings.depth_m)
+    driven = told.soundings.take(used)
+    open_ = driven_water(told.depth.frame, np.column_stack([driven.x_m, driven.y_m]), driven.depth_m, CORRIDOR_M, boat)
+    if through_open_water:
+        open_ |= open_water(told.depth.frame, told.depth_m, told.sigma_m, told.common_m, boat)
+    return plan_trip(spots, waterways(told.depth.frame, open_ & ~keep_out.on(told.depth.frame)), wishes)
+
+
+def _candidates(rows: list[dict[str, Any]]) -> Candidates:
+    if not rows:
+        raise NothingUsable("the map has no spots, so there is nothing to plan a trip over")
+    columns = {name: np.array([_number(row.get(name)) for row in rows])
+               for name in ("lon_deg", "lat_deg", "depth_m", "score")}
+    return Candidates(tuple(str(row["name"]) for row in rows), tuple(str(row["kind"]) for row in rows),
+                      columns["lon_deg"], columns["lat_deg"], columns["depth_m"], np.nan_to_num(columns["score"]))
+
+
+def _number(value: Any) -> float:
+    return float("nan") if value is None else float(value)
+
+
+@dataclass(frozen=True)
+class LinesWishes:
+    """``time_s`` there is, ``speed_mps`` on lines and between, and where the boat starts and ends (None: the place of
+    the first sounding, or the lake's edge)."""
+
+    time_s: float
+    speed_mps: float
+    start_lon_deg: float | None = None
+    start_lat_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class LinesPlan:
+    """Lines to drive, on ``frame``'s CRS; ``relative``: errors are shares of the lake's own spread, not metres."""
+
+    plan: SurveyPlan
+    frame: GridFrame
+    relative: bool
+
+
+@threadpool_limits.wrap(limits=1)  # type: ignore
+def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut) -> LinesPlan:
+    """Where new passes take the most error out of a map. Raises InputError without a finished map."""
+    told = FinishedMap.of(folder)
+    frame, rows = told.depth.frame, told.soundings.usable() & np.isfinite(told.soundings.x_m)
+    driven = np.column_stack([told.soundings.x_m[rows], told.soundings.y_m[rows]])
+    nodes, step_m = follow_at(frame, frame.water)
+    floor = variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
+    before = error_field(nodes, step_m, floor, driven)
+    drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.on(frame)
+    outing = _outing(wishes, frame, driven[:1], slope_axis(told.depth_m))
+    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before), outing), frame, False)
+
+
+@threadpool_limits.wrap(limits=1)  # type: ignore
+def first_lines(shore: Shoreline, wishes: LinesWishes, keep_out: KeepOut) -> LinesPlan:
+    """The first survey of a lake of which only the outline is known."""
+    if shore.water.is_empty:
+        raise InputError(f"{shore.source}: no water in it; give the lake as polygons")
+    centre = shore.water.representative_point()
+    crs = utm_crs(centre.x, centre.y)
+    frame = outline_frame(water_polygon(shore, crs), crs)
+    nodes, step_m = follow_at(frame, frame.water)
+    before = error_field(nodes, step_m, unknown_lake(nodes), np.empty((0, 2)))
+    drivable = frame.water & ~keep_out.on(frame)
+    edge = frame.water_xy()[:1]
+    plan = plan_lines(before, candidate_lines(frame, drivable, before), _outing(wishes, frame, edge, None))
+    return LinesPlan(plan, frame, True)
+
+
+def _outing(wishes: LinesWishes, frame: GridFrame, usual: NDArray[np.float64], axis: float | None) -> Outing:
+    home = usual[0]
+    if wishes.start_lon_deg is not None:
+        home = np.ravel(project(frame.crs, wishes.start_lon_deg, wishes.start_lat_deg))
+    return Outing(np.asarray(home, np.float64), wishes.time_s, wishes.speed_mps, axis)
+
