@@ -20,7 +20,7 @@ from lakemap.units import M_PER_FT
 
 Floats = NDArray[np.float64]
 
-MARKS_FILE, SHORE_FILE = "harrow_marks.gpx", "harrow_shoreline.geojson"
+MARKS_FILE, SHORE_FILE, BOAT_FILE = "harrow_marks.gpx", "harrow_shoreline.geojson", "harrow_boat.toml"
 
 DEMO_SETTINGS = {
     "clean.draft_m": Sounder.draft_m, "clean.nominal_sound_speed_mps": Sounder.nominal_mps, "clean.water": "fresh",
@@ -38,7 +38,7 @@ RANGES_FT = (10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
 
 
 def demo_files(seed: int = 1) -> dict[str, bytes]:
-    """Logs, tables, marks and shoreline by file name; the same bytes for the same seed. The lake is always the same."""
+    """Logs, tables, marks, shoreline and boat by file name; the same bytes for the same seed. The lake never changes."""
     lake, sounder = demo_lake(), Sounder()
     files: dict[str, bytes] = {}
     for number, (day, wiring) in enumerate(WIRING.items()):
@@ -48,12 +48,18 @@ def demo_files(seed: int = 1) -> dict[str, bytes]:
     files[DAY_6.file] = _screen_notes(lake, record(lake, DAY_6, seed, sounder), sounder, seed)
     files[MARKS_FILE] = _gpx(lake, make_marks(lake, seed))
     files[SHORE_FILE] = _geojson(lake)
+    files[BOAT_FILE] = _boat(sounder)
     return files
 
 
 def demo_recordings(seed: int = 1) -> dict[str, Recording]:
     """What lies behind the logs and tables of demo_files, true values included, by file name; for tests."""
     return {day.file: record(demo_lake(), day, seed) for day in DAYS}
+
+
+def _boat(sounder: Sounder) -> bytes:
+    """What the invented owner read on the transducer: its beam, so that banks can be put right."""
+    return (f'[[sounder]]\nname = "bow"\ndraft_m = {sounder.draft_m:g}\nbeam_deg = {sounder.beam_deg:g}\n').encode()
 
 
 def _degrees(lake: DemoLake, xy: Floats) -> Floats:
