@@ -38,7 +38,7 @@ RANGES_FT = (10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)
 
 
 def demo_files(seed: int = 1) -> dict[str, bytes]:
-    """Logs, tables, marks, shoreline and boat by file name; the same bytes for the same seed. The lake never changes."""
+    """Logs, tables, marks, shoreline and boat by file name; the same bytes for the same seed. One lake."""
     lake, sounder = demo_lake(), Sounder()
     files: dict[str, bytes] = {}
     for number, (day, wiring) in enumerate(WIRING.items()):

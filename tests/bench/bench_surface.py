@@ -24,6 +24,7 @@ PASSES = (1, 3, 7, 15)
 SIMULATED = "simulated"
 DENSE_SPACING_M, DENSE_TIES_M, DENSE_PING_M = 25.0, 150.0, 1.6
 UNSEEN_EVERY = 8
+SPARSE_PIXEL_M = 10.0
 Rows = dict[str, list[dict[str, float]]]
 
 
@@ -98,15 +99,16 @@ def sparse(seeds: list[int], methods: list[str], names: list[str] | None = None)
 def sparse_cases(seeds: list[int], names: list[str] | None = None) -> Iterator[tuple[int, str, int, str]]:
     "Seed, lake, number of passes and layout of each case; in four seeds each lake meets each layout."
     for seed in seeds:
-        for k, name in enumerate(names or [SIMULATED, *flooded_names(True)]):
+        for k, name in enumerate([SIMULATED, *flooded_names(True)]):
             for j, passes in enumerate(PASSES):
-                yield seed, name, passes, "EIZP"[(seed + k + j) % 4]
+                if names is None or name in names:
+                    yield seed, name, passes, "EIZP"[(seed + k + j) % 4]
 
 
 def sparse_case(seed: int, name: str, passes: int, kind: str) -> tuple[Judge, Survey]:
-    "Truth and soundings of one case; the large lake is judged on cells of 10 m."
+    "Truth and soundings of one case."
     lake = simulated_lake(seed) if name == SIMULATED else flooded_lake(name)
-    judge = Judge.of(lake, 10.0 if name == SIMULATED else 5.0)
+    judge = Judge.of(lake, SPARSE_PIXEL_M)
     return judge, sail(lake, layout(lake, kind, passes, seed), seed)
 
 
