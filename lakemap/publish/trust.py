@@ -53,7 +53,7 @@ def reliability_figure(surfaces: Mapping[str, Any]) -> str:
         axes.plot([0, 1], [0, 1], color="#8a949a", linewidth=1, linestyle="--")
         for k, (name, curve) in enumerate(curves.items()):
             axes.plot([pair[0] for pair in curve], [pair[1] for pair in curve], marker=_MARKERS[k % len(_MARKERS)],
-                      color=ramp("depth")[-1 - 60 * k], markersize=5, linewidth=1.5, label=name)
+                      color=ramp("depth", len(curves) + 2)[-1 - k], markersize=5, linewidth=1.5, label=name)
         axes.set(xlabel="share that should lie within", ylabel="share that does", xlim=(0, 1), ylim=(0, 1))
         axes.legend(frameon=False, loc="upper left")
         axes.spines[["top", "right"]].set_visible(False)
