@@ -202,7 +202,7 @@ def test_line_ends_and_chunks_change_nothing(tmp_path, monkeypatch):
     "CR, LF and CR LF, read whole or in pieces of 100 bytes, give the same rows."
     lines = steady(depths=3)
     whole = read(tmp_path, "".join(lines))
-    monkeypatch.setattr("lakemap.read.nmea_sentences.CHUNK_BYTES", 100)
+    monkeypatch.setattr("lakemap.read.nmea_stream.CHUNK_BYTES", 100)
     for end in ("\n", "\r", "\r\n"):
         other = read(tmp_path, "".join(line.replace("\r\n", end) for line in lines))
         for name in ("time_s", "lon_deg", "lat_deg", "logged_depth_m", "row"):
