@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
-from lakemap.limits import Settings, above, between, one_of
+from lakemap.limits import Settings, between, one_of
 from lakemap.model.log_facts import DraftSpan
 
 NO_SOUNDER = "none"
@@ -41,8 +41,8 @@ class Sounder(Settings):
 class Clock(Settings):
     """What boat.toml says of the boat's clock: seconds that it is ahead of the true time."""
 
-    clock_offset_s: float | None = above(
-        -90_000.0, default=None, why="a recorder's clock is off by a time zone and a bit at most")
+    clock_offset_s: float | None = between(
+        -90_000.0, 90_000.0, default=None, why="a recorder's clock is off by a time zone and a bit at most")
 
 
 @dataclass(frozen=True)

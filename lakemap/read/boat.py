@@ -68,7 +68,10 @@ def _sounder(table: Mapping[str, Any], number: int) -> Sounder:
         if key not in known:
             raise InputError(f"[[sounder]] {number} has an unknown key {key!r}; a sounder has {', '.join(known)}")
     told = dict(table)
-    told["drafts"] = tuple(_span(span, number) for span in told.get("drafts", ()))
+    spans = told.get("drafts", [])
+    if not isinstance(spans, list):
+        raise InputError(f"[[sounder]] {number}, drafts = {spans!r}: must be a list of spans")
+    told["drafts"] = tuple(_span(span, number) for span in spans)
     speed = told.get("nominal_sound_speed_mps")
     if isinstance(speed, str):
         told["speed_unknown"] = speed.strip().lower() == "unknown"

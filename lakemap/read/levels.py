@@ -15,6 +15,7 @@ from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 from lakemap.units import to_metres
 
+HIGHEST_M = 9000.0
 LARGEST_RELATIVE_M = 60.0
 """A relative level beyond this is an elevation under another name: no reservoir's level moves so far."""
 
@@ -43,6 +44,8 @@ class LevelsReader(Reader):
         if not good.any():
             raise InputError(f"{source.name}: no row with both a time and a level; write 2025-06-01T14:30:00Z")
         said = [] if good.all() else [f"{source.name}: no time or no level in {table.first_lines(~good)}; left out"]
+        if np.abs(level_m[good]).max() > HIGHEST_M:
+            raise InputError(f"{source.name}: a level of {np.abs(level_m[good]).max():g} m is no lake's; mend that row")
         order = np.argsort(time_s[good], kind="stable")
         time_s, level_m = time_s[good][order], level_m[good][order]
         full_pool_m, elevation = _full_pool_m(table), own == "elevation"

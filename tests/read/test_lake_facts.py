@@ -109,6 +109,18 @@ def test_all_of_them_from_one_folder(tmp_path):
 
 
 BAD = {
+    "drafts that are no list": (
+        "boat.toml", "[[sounder]]\ndrafts = 5\n",
+        r"boat\.toml: \[\[sounder\]\] 1, drafts = 5: must be a list",
+    ),
+    "a clock off by a year": (
+        "boat.toml", "clock_offset_s = 3e7\n[[sounder]]\n",
+        r"boat\.toml: \[clock\] clock_offset_s = 30000000\.0: must be from",
+    ),
+    "a level above all mountains": (
+        "l.csv", "time,elevation_m\n2025-06-01T00:00Z,1e6\n",
+        r"l\.csv: a level of 1e\+06 m is no lake's",
+    ),
     "depths out of order": (
         "p.csv", "depth_m,temp_c\n0,24\n5,23.5\n4,15\n",
         r"p\.csv: depths out of order, 4 m after 5 m \(line 4\)",
