@@ -32,7 +32,7 @@ def progress_bar(silent: bool) -> Iterator[Progress]:
         yield lambda stage: bar.update(task, description=stage)
 
 
-def show_readings(head: Mapping[str, Any], console: Console) -> None:
+def show_readings(head: Mapping[str, Any], console: Console, most_messages: int = LARGEST_LIST) -> None:
     """The head of a summary as tables: rows by file and reason, crossovers, messages."""
     table = Table(box=None, pad_edge=False)
     for title in ("file", "rows", "used", "held out"):
@@ -43,7 +43,7 @@ def show_readings(head: Mapping[str, Any], console: Console) -> None:
     console.print(table)
     for name in head["rows"]["by_flag"]:
         console.print(Text(f"  {name}: {SENTENCES[Flag[name]]}"))
-    show_messages(head["messages"], console)
+    show_messages(head["messages"], console, most_messages)
 
 
 def show_corrections(head: Mapping[str, Any], console: Console) -> None:
@@ -63,9 +63,9 @@ def _length(value_m: float | None, unit: str) -> str:
     return "–" if value_m is None else format_length(value_m, unit, 2)
 
 
-def show_messages(messages: Sequence[str], console: Console) -> None:
+def show_messages(messages: Sequence[str], console: Console, most: int = LARGEST_LIST) -> None:
     """Messages as they are, a line each; a long list is cut and says so."""
-    for text in messages[:LARGEST_LIST]:
+    for text in messages[:most]:
         console.print(Text(f"- {text}"))
-    if len(messages) > LARGEST_LIST:
-        console.print(f"- and {len(messages) - LARGEST_LIST} more, see the report")
+    if len(messages) > most:
+        console.print(f"- and {len(messages) - most} more, see the report")

@@ -102,16 +102,16 @@ def disagreement_said(agreement: Agreement) -> tuple[str, ...]:
         when = f" of {one.time} UTC" if one.time else ""
         way = "deeper" if one.off_m > 0 else "shallower"
         said.append(
-            f"{one.log}: pass {one.pass_id}{when} lies {length_slot(abs(one.off_m))} {way} than those that cross it, give "
-            f"or take {length_slot(one.sigma_m)} ({one.crossed} crossovers; {length_slot(one.left_m)} is left in the "
-            "median once that is taken off)"
+            f"{one.log}: pass {one.pass_id}{when} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
+            f"give or take {length_slot(one.sigma_m)} ({one.crossed} crossovers; once that is taken off, "
+            f"{length_slot(one.left_m)} is left in the median)"
         )
     more = len(agreement.disagreeing) - MOST_NAMED
     if more > 0:
         said.append(f"{more} more passes stand out against those that cross them")
     if agreement.uncrossed:
         said.append(
-            f"{agreement.uncrossed} of {agreement.passes} passes are crossed by none: a lock on the second echo or on a "
-            "layer over the whole of such a pass cannot be seen; a line across would show it"
+            f"{agreement.uncrossed} of {agreement.passes} passes are crossed by none: a lock on the second echo or "
+            "on a layer over the whole of such a pass cannot be seen; a line across would show it"
         )
     return tuple(said)

@@ -46,7 +46,7 @@ def summary_head(
     used = int(np.count_nonzero(soundings.usable()))
     flagged = count_first_faults(soundings.flags)
     agreement = agreement_of(soundings, crossovers) if agreement is None else agreement
-    said = dict.fromkeys([*soundings.messages, *messages, *disagreement_said(agreement)])
+    said = dict.fromkeys([*disagreement_said(agreement), *soundings.messages, *messages])
     head: dict[str, Any] = _plain({
         "format": FORMAT, "version": VERSION, "units": unit,
         "logs": [_log(soundings, code, facts) for code, facts in enumerate(soundings.logs)],

@@ -79,3 +79,18 @@ def test_unknown_command_is_wrong_use(capsys):
     "Status 2 and one line."
     assert run(["mapp"]) == 2
     assert "mapp" in capsys.readouterr().err
+
+
+def test_check_prints_a_page_and_draws_only_when_asked(tmp_path, monkeypatch, capsys):
+    "In short, by file, how passes agree and a picture in letters; --picture writes that one file and no other."
+    monkeypatch.chdir(tmp_path)
+    table = "\n".join(["time,lat,lon,depth_m", *(
+        f"2025-06-01T10:{i // 60:02d}:{i % 60:02d}Z,{45 + 1e-5 * i:.6f},{7 + 1e-5 * (i % 7):.6f},{5 + i % 3 / 10}"
+        for i in range(300))])
+    (tmp_path / "a.csv").write_text(table)
+    assert run(["check", "a.csv", "--picture", "tracks.svg"]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("300 rows in 1 files") and "· used" in said and "passes" in said
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.csv", "tracks.svg"]
+    assert run(["check", "a.csv", "--picture", "tracks.gif"]) == 2
+    assert "ends in .svg or .png" in capsys.readouterr().err
