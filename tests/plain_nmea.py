@@ -186,25 +186,40 @@ def _head_sentences(data):
             yield text
 
 
-def rows(records, depth, chief, gap_s, interval_s):
-    """(line, time, lon, lat, depth) of the sentences ``depth`` for a log of one receiver, with times of day that never
-    run back: every row by looking for the anchors and the fixes around it."""
-    anchors, fixes, asked, last, turns = [], [], [], None, 0
+def rows(records, depth, chief, gap_s):
+    """(line, time, lon, lat, depth) of the sentences ``depth`` for a log of one talker whose times of day never run
+    back: every row by looking for the anchors and the fixes around it."""
+    anchors, fixes, asked, last, turns, spoken = [], [], [], None, 0, set()
     for index, (line, address, state, values, _) in enumerate(records):
         if address == depth:
             asked.append((index, line, values[0]))
         if state > BARE or KINDS.index(address[2:]) > KINDS.index("ZDA"):
             continue
         tod, lon, lat = values[0], values[2], values[3]
-        if tod == tod:
-            turns += last is not None and tod < last - 43200
-            last = tod
-            if not anchors or turns * 86400 + tod > anchors[-1][1]:
-                anchors.append((index, turns * 86400 + tod))
-        if address == chief and lon == lon and (not fixes or turns * 86400 + tod > fixes[-1][1]):
-            fixes.append((index, turns * 86400 + tod, lon, lat))
-    told = _without_repeats(fixes, max(gap_s, 10.0))
-    return [(line, *_placed(index, asked, anchors, told, (gap_s, interval_s)), value) for index, line, value in asked]
+        turns += last is not None and tod < last - 43200
+        last, t = tod, turns * 86400 + tod
+        waiting = sum(row[0] > anchors[-1][0] for row in asked) if anchors else 0
+        if not anchors or t > anchors[-1][1]:
+            anchors.append((index, t))
+            spoken = {address}
+        elif address not in spoken and waiting <= 1:
+            anchors.append((index, t))
+        spoken.add(address)
+        if lon == lon:
+            fixes.append((anchors[-1][0], t, lon, lat, address == chief))
+    told = _without_repeats(_chief_first(fixes, gap_s), gap_s)
+    return [(line, *_placed(index, asked, anchors, told, gap_s), value) for index, line, value in asked]
+
+
+def _chief_first(fixes, gap_s):
+    "The chief fixes, and others where these lie more than ``gap_s`` apart; one a moment."
+    kept = []
+    for place, fix in enumerate(fixes):
+        before = next((other[1] for other in reversed(fixes[:place]) if other[4]), None)
+        behind = next((other[1] for other in fixes[place:] if other[4]), fixes[-1][1])
+        if (fix[4] or before is None or behind - before > gap_s) and (not kept or fix[1] > kept[-1][1]):
+            kept.append(fix)
+    return [fix[:4] for fix in kept]
 
 
 def _without_repeats(fixes, longest_s):
@@ -220,7 +235,7 @@ def _without_repeats(fixes, longest_s):
     return kept
 
 
-def _placed(index, asked, anchors, fixes, limits):
+def _placed(index, asked, anchors, fixes, gap_s):
     "Time, lon, lat of one row that lies between two anchors and two fixes; None for rows at the ends."
     left = [anchor for anchor in anchors if anchor[0] < index]
     right = [anchor for anchor in anchors if anchor[0] > index]
@@ -230,7 +245,7 @@ def _placed(index, asked, anchors, fixes, limits):
     among = [row[0] for row in asked if left[-1][0] < row[0] < right[0][0]]
     t = left[-1][1] + (right[0][1] - left[-1][1]) * (among.index(index) + 0.5) / len(among)
     (_, t0, lon0, lat0), (_, t1, lon1, lat1) = before[-1], behind[0]
-    if t1 - t0 > limits[0]:
+    if t1 - t0 > gap_s and t not in (t0, t1):
         return t, NAN, NAN
     share = (t - t0) / (t1 - t0)
     return t, lon0 + (lon1 - lon0) * share, lat0 + (lat1 - lat0) * share

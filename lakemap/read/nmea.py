@@ -30,6 +30,8 @@ COLUMNS = {
 }
 """Columns of Soundings and what they are called while a log is placed."""
 FEW_SENTENCES = 3
+NEAR_ROWS = 6
+"""Rows whose rhythm those beyond the first and last time keep."""
 
 
 class NmeaReader(Reader):
@@ -101,16 +103,20 @@ def _flags(rows: Any) -> NDArray[np.uint32]:
 
 
 def _time_the_ends(time_s: Floats, now: Any) -> None:
-    """Rows before the first and behind the last time keep the usual step; a log without any time is numbered."""
+    """Rows before the first and behind the last time keep the step of those next to them; without any they count."""
     early, late = int(now["early"]), int(now["untimed"])
     if np.isnan(now["anchor_s"]):
         time_s[:] = np.arange(len(time_s))
         return
-    step = np.diff(time_s[early:late])
+    first, last = _usual_step(time_s[early:late][:NEAR_ROWS]), _usual_step(time_s[early:late][-NEAR_ROWS:])
+    time_s[:early] = now["first_s"] - first * (np.arange(early, 0, -1) - 0.5)
+    time_s[late:] = now["anchor_s"] + last * (np.arange(len(time_s) - late) + 0.5)
+
+
+def _usual_step(time_s: Floats) -> float:
+    step = np.diff(time_s)
     step = step[step > 0]
-    usual = float(np.median(step)) if len(step) else 1.0
-    time_s[:early] = now["first_s"] - usual * (np.arange(early, 0, -1) - 0.5)
-    time_s[late:] = now["anchor_s"] + usual * (np.arange(len(time_s) - late) + 0.5)
+    return float(np.median(step)) if len(step) else 1.0
 
 
 def _facts(source: Source, log: ReadLog) -> LogFacts:
