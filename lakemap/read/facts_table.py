@@ -22,6 +22,9 @@ from lakemap.units import celsius_from_fahrenheit, to_metres
 
 Floats = NDArray[np.float64]
 
+LATEST_S = 4e9
+"""Seconds since 1970 (year 2096) beyond which a number is no time of ours."""
+
 
 def names_in_head(source: Source, columns: Sequence[TableColumn]) -> set[str]:
     """Our names of the columns in a file's header; none where its head is no table."""
@@ -91,7 +94,7 @@ class FactsTable:
         times = read_times(cells)
         if times.has_time and not times.has_date:
             raise InputError(f"{self.source.name}: column {header.text!r} has no date; write 2025-06-01T14:30:00Z")
-        known = ~np.isnat(times.time_utc)
+        known = ~np.isnat(times.time_utc) & (np.abs(times.time_s) < LATEST_S)
         return np.where(known, times.time_s, np.nan)
 
     def words(self, own: str) -> list[str]:
