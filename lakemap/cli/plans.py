@@ -47,7 +47,7 @@ def show_lines(found: LinesPlan, unit: str) -> None:
     console.print(table)
     console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home.")
     if found.relative:
-        console.print(f"They leave {1 - plan.gain:.0%} of what is unknown of the lake's depth (variance).")
+        console.print(f"They leave {plan.after.mean_sigma:.0%} of the lake's own spread of depths as error.")
     else:
         before, after = (format_length(one.mean_sigma, unit, 2) for one in (plan.before, plan.after))
         console.print(f"Expected error of the depths (root mean square): {before} now, {after} after them.")

@@ -34,10 +34,12 @@ class Waterways:
 
     def nearest(self, xy: Floats, within_m: float) -> Ints:
         """Node (k,) nearest to each place (k, 2), -1 where none lies within the distance."""
-        if len(self.xy) == 0:
-            return np.full(len(xy), -1)
-        away, number = cKDTree(self.xy).query(xy)
-        return np.where(away <= within_m, number, -1)
+        node = np.full(len(xy), -1, dtype=np.int64)
+        known = np.isfinite(xy).all(axis=1)
+        if len(self.xy) and known.any():
+            away, number = cKDTree(self.xy).query(xy[known])
+            node[known] = np.where(away <= within_m, number, -1)
+        return node
 
 
 def waterways(frame: GridFrame, open_: Mask) -> Waterways:

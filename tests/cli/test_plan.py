@@ -1,0 +1,85 @@
+"""The plans as a user meets them: from a finished map to the screen and to GPX."""
+
+from __future__ import annotations
+
+import json
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+import rasterio
+import rasterio.warp
+
+from lakemap.cli.main import run
+
+GPX = "{http://www.topografix.com/GPX/1/1}"
+
+
+@pytest.fixture(scope="module")
+def start(demo):
+    "Place of the best spot of the demo map."
+    best = json.loads((demo.folder / "spots.geojson").read_text())["features"][0]["properties"]
+    return f"{best['lat_deg']},{best['lon_deg']}"
+
+
+def test_a_trip_is_told_and_written(demo, start, tmp_path, capsys):
+    "Stops with times, the caution, a GPX route whose every point lies in mapped water."
+    file = tmp_path / "trip.gpx"
+    words = ["plan", "trip", str(demo.folder), "--from", start, "--hours", "1.5", "--to", str(file)]
+    assert run(words) == 0
+    out = capsys.readouterr().out
+    assert "minutes with the way home" in out and "Not for navigation" in out
+    route = ElementTree.parse(file).getroot().find(f"{GPX}rte")
+    points = np.array([[float(p.get("lon")), float(p.get("lat"))] for p in route.findall(f"{GPX}rtept")])
+    names = [name.text for name in route.iter(f"{GPX}name")]
+    assert len(points) >= 4 and names[-1] == "home" and len(names) >= 4
+    with rasterio.open(demo.folder / "depth.tif") as raster:
+        x, y = rasterio.warp.transform("EPSG:4326", raster.crs, *points.T)
+        assert all(np.isfinite(value[0]) for value in raster.sample(zip(x, y, strict=True)))
+    before = file.read_bytes()
+    assert run([*words, "--quiet"]) == 0 and file.read_bytes() == before
+
+
+def test_lines_are_told_and_written(demo, tmp_path, capsys):
+    "Lines with headings, the error before and after, a route a line."
+    file = tmp_path / "lines.gpx"
+    assert run(["plan", "lines", str(demo.folder), "--hours", "0.3", "--to", str(file)]) == 0
+    out = capsys.readouterr().out
+    assert "now," in out and "after them" in out
+    routes = ElementTree.parse(file).getroot().findall(f"{GPX}rte")
+    assert routes and all(len(route.findall(f"{GPX}rtept")) == 2 for route in routes)
+
+
+def test_a_first_survey_needs_an_outline_only(demo, capsys):
+    "Before any log: lines from the shoreline file."
+    assert run(["plan", "lines", "--shore", str(next(demo.tracks.glob("*.geojson"))), "--hours", "0.5"]) == 0
+    assert "of the lake's own spread" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("words", "status", "said"), [
+    (["trip", "OUT", "--from", "here", "--hours", "1"], 2, "LAT,LON"),
+    (["trip", "OUT", "--from", "0,0", "--hours", "1"], 1, "no water that may be driven"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--speed", "fast"], 2, "is no speed"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "tomorrow"], 2, "in UTC"),
+    (["trip", "NOTHING", "--from", "START", "--hours", "1"], 1, "no finished map"),
+    (["lines", "--hours", "1"], 2, "--shore"),
+])
+def test_what_cannot_be_planned_is_one_line(words, status, said, demo, start, tmp_path, capsys):
+    "What is wrong and what to do; no traceback."
+    places = {"OUT": str(demo.folder), "START": start, "NOTHING": str(tmp_path)}
+    assert run(["plan", *(places.get(word, word) for word in words)]) == status
+    fault = capsys.readouterr().err
+    assert said in fault and fault.count("\n") == 1
+
+
+def test_a_closed_area_is_never_entered(demo, start, tmp_path, capsys):
+    "Closed water around all spots leaves none; out of season it is open."
+    place = [float(part) for part in start.split(",")]
+    ring = [[place[1] + dx, place[0] + dy] for dx, dy in ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))]
+    feature = {"type": "Feature", "properties": {"closed_from": "04-01", "closed_until": "06-15"},
+               "geometry": {"type": "Polygon", "coordinates": [ring]}}
+    file = tmp_path / "closed.geojson"
+    file.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    words = ["plan", "trip", str(demo.folder), "--from", start, "--hours", "1", "--closed", str(file)]
+    assert run([*words, "--start", "2026-05-01T15:00"]) == 1
+    assert run([*words, "--start", "2026-07-01T15:00", "--quiet"]) == 0
