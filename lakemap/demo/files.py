@@ -12,7 +12,7 @@ from lakemap.demo.lake import DEMO_NAME, DemoLake, demo_lake
 from lakemap.demo.marks import Mark, make_marks
 from lakemap.demo.nmea_text import Wiring, nmea_log
 from lakemap.demo.outline import charted_outline
-from lakemap.demo.recording import DAY_1, DAY_2, DAY_3, DAY_4, DAY_5, DAY_6, DAYS, Recording, record
+from lakemap.demo.recording import DAY_1, DAY_2, DAY_3, DAY_4, DAY_5, DAY_6, DAY_7, DAYS, Recording, record
 from lakemap.demo.screen import display_range_m, read_screen
 from lakemap.demo.sounder import Sounder
 from lakemap.geo.crs import unproject
@@ -30,7 +30,7 @@ DEMO_SETTINGS = {
 
 WIRING = {
     DAY_1: Wiring(), DAY_2: Wiring("GN", "II", "GGA", "DPT"), DAY_3: Wiring("II", "II", "RMC", "DBT"),
-    DAY_4: Wiring("GP", "SD", "RMC", "DPT"),
+    DAY_4: Wiring("GP", "SD", "RMC", "DPT"), DAY_7: Wiring("GP", "II", "RMC", "DPT"),
 }
 RANGES_M = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)
 RANGES_FT = (10.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 120.0)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lakemap.demo.boat import Track, gps_error_m, sail
 from lakemap.demo.cover import STUMP_FIELDS
 from lakemap.demo.faults import LOCK_DEPTH_M, LOCK_REFLECTION, spoil_depths, spoil_fixes
+from lakemap.demo.fishing import go_fishing
 from lakemap.demo.lake import DemoLake
 from lakemap.demo.route import parallel_legs, ring_legs, search_legs
 from lakemap.demo.sounder import Sounder, echo_levels_db, first_returns, shown_depth_m
@@ -26,12 +27,14 @@ BOAT_MPS = 1.8
 
 @dataclass(frozen=True)
 class Day:
-    """One day's plan: the file it ends in, when it starts (UTC), its legs, and the time between depths [s]."""
+    """One day's plan: the file it ends in, when it starts (UTC), its legs, and the time between depths [s]; or, with
+    ``fishing_m`` from the lake's corner, no legs but a day's fishing that begins there."""
 
     file: str
     starts: str
     legs: Callable[[DemoLake], list[Floats]]
     every_s: float = 0.5
+    fishing_m: tuple[float, float] | None = None
 
 
 def _crossing_and_ring(lake: DemoLake) -> list[Floats]:
@@ -58,7 +61,8 @@ DAY_4 = Day("harrow_day4.nmea", "2025-07-05T22:20:00", _search)
 DAY_5 = Day("harrow_echo_levels.csv", "2025-07-12T13:00:00",
             lambda lake: parallel_legs(lake.shoreline, 25.0, 50.0), every_s=1.0)
 DAY_6 = Day("harrow_screen_notes.csv", "2025-07-19T12:45:00", _east, every_s=2.0)
-DAYS = (DAY_1, DAY_2, DAY_3, DAY_4, DAY_5, DAY_6)
+DAY_7 = Day("harrow_fishing.nmea", "2025-07-26T10:30:00", lambda lake: [], every_s=1.0, fishing_m=(960.0, 500.0))
+DAYS = (DAY_1, DAY_2, DAY_3, DAY_4, DAY_5, DAY_6, DAY_7)
 
 
 @dataclass(frozen=True)
@@ -91,7 +95,7 @@ def record(lake: DemoLake, day: Day, seed: int, sounder: Sounder | None = None) 
     carried = sounder or Sounder()
     way, gps, depths, levels, wrong = (np.random.default_rng([seed, DAYS.index(day), part]) for part in range(5))
     start_s = float(np.datetime64(day.starts, "s").astype(np.int64))
-    track = sail(day.legs(lake), lake.shoreline, BOAT_MPS, start_s, way)
+    track = _track(lake, day, start_s, way)
     out_s = track.moments(day.every_s, from_s=0.2)
     x, y = track.at(out_s - LATENCY_S)
     leg = track.leg_at(out_s - LATENCY_S)
@@ -110,6 +114,13 @@ def record(lake: DemoLake, day: Day, seed: int, sounder: Sounder | None = None) 
         leg_bias_m=bias[leg], floor_m=lake.depth_m(x, y), fault=fault, cover=heard.cover,
         rise_m=heard.floor_m - heard.first_m,
     )
+
+
+def _track(lake: DemoLake, day: Day, start_s: float, way: np.random.Generator) -> Track:
+    if day.fishing_m is None:
+        return sail(day.legs(lake), lake.shoreline, BOAT_MPS, start_s, way)
+    east, north = lake.corner_m
+    return go_fishing((east + day.fishing_m[0], north + day.fishing_m[1]), start_s, way)
 
 
 def _fixes(track: Track, gps: np.random.Generator, wrong: np.random.Generator) -> tuple[Floats, Floats]:
