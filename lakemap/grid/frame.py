@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +35,8 @@ LONE_PIXEL_M = 5.0
 """Pixel where all soundings lie at one place."""
 MOST_CHOSEN_CELLS = 1_000_000
 """A pixel that was chosen, not given, grows until the frame has no more cells than this."""
+BYTES_A_CELL = 400
+"""Memory that a map needs for each cell at its peak, layers and page together (measured, rounded up)."""
 STRAY_SHARE = 0.02
 """A group of soundings far from the rest that holds less than this share does not stretch the frame."""
 OUTLINE_ERROR_M = 50.0
@@ -53,7 +56,7 @@ def frame_for(soundings: Soundings, shore: Shoreline | None, settings: GridSetti
     around; without, the soundings' box and a margin, and its water is what the tracks enclose.
 
     Raises NothingUsable without a usable sounding, InputError for a shoreline elsewhere, SettingError for a pixel
-    that would need more than ``grid.max_cells``.
+    that would need more than ``grid.max_cells`` or more memory than there is.
     """
     if soundings.crs is None:
         raise InputError("soundings have no working CRS yet; put them on one with on_crs of geo/crs.py")
@@ -178,8 +181,20 @@ def _require_near(places: Floats, water: BaseGeometry, source: str) -> None:
 
 
 def _require_memory(shape: tuple[int, int], pixel_m: float, settings: GridSettings) -> None:
-    cells = math.prod(shape)
-    if cells > settings.max_cells:
-        enough = math.ceil(pixel_m * math.sqrt(cells / settings.max_cells) * 10) / 10
-        raise SettingError(f"[grid] pixel_m = {pixel_m:g}: the frame would have {cells} cells, above max_cells = "
-                           f"{settings.max_cells}; use a pixel of {enough:g} m or more")
+    cells, there = math.prod(shape), _memory_bytes()
+    allowed = min(settings.max_cells, there / BYTES_A_CELL)
+    if cells <= allowed:
+        return
+    enough = math.ceil(pixel_m * math.sqrt(cells / allowed) * 10) / 10
+    why = f"above max_cells = {settings.max_cells}" if cells > settings.max_cells else (
+        f"which need {cells * BYTES_A_CELL / 1e9:.0f} GB where this machine has {there / 1e9:.0f}")
+    raise SettingError(f"[grid] pixel_m = {pixel_m:g}: the frame would have {cells} cells, {why}; "
+                       f"use a pixel of {enough:g} m or more")
+
+
+def _memory_bytes() -> float:
+    """Memory of this machine, infinite where it does not say."""
+    try:
+        return float(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
+    except (AttributeError, ValueError, OSError):
+        return math.inf

@@ -36,6 +36,9 @@ AUTOMATIC = "auto"
 FEW_PASSES = 3
 """Fewer passes than this make an indicative surface."""
 
+MOST_DRY_SHARE = 0.1
+"""More readings than this on what the shoreline calls land are told of (own choice)."""
+
 UNSHORED_PIXELS = 3
 """Without a shoreline nothing is drawn farther than this outside the hull of the readings."""
 
@@ -143,7 +146,11 @@ def _messages(obs: Observations, frame: GridFrame) -> tuple[str, ...]:
     passes = len(np.unique(obs.pass_id))
     if obs.has_time and passes < FEW_PASSES:
         told.append(f"{obs.name}: {passes} pass{'es' if passes > 1 else ''} only, so the surface is indicative")
-    off = int(np.count_nonzero(~frame.pixel_of(obs.xy[:, 0], obs.xy[:, 1])[2]))
+    row, column, inside = frame.pixel_of(obs.xy[:, 0], obs.xy[:, 1])
+    off = int(np.count_nonzero(~inside))
+    dry = int(np.count_nonzero(~frame.water[row[inside], column[inside]])) if frame.shore_known else 0
+    if dry > MOST_DRY_SHARE * len(obs):
+        told.append(f"{obs.name}: {dry} of {len(obs)} readings lie on land by the shoreline; is it of another level?")
     if off:
         told.append(f"{obs.name}: {off} of {len(obs)} readings lie off the frame")
     if not frame.shore_known:

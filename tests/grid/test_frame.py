@@ -142,3 +142,22 @@ def test_chosen_pixel_grows_with_the_survey():
     frame = frame_for(soundings_at(tracks + [300_000, 4_000_000]), None, GridSettings())
     assert frame.water.size <= 1_000_000
     assert frame.pixel_m >= 500
+
+
+def test_more_memory_than_there_is_is_refused(lake_soundings, monkeypatch):
+    "However many cells are allowed, a map that does not fit is refused with a pixel that fits."
+    monkeypatch.setattr("lakemap.grid.frame._memory_bytes", lambda: 1e9)
+    settings = GridSettings(pixel_m=0.5, max_cells=10**9)
+    with pytest.raises(SettingError, match="where this machine has 1; use a pixel of") as told:
+        frame_for(lake_soundings, None, settings)
+    named = float(str(told.value).split("use a pixel of ")[1].split()[0])
+    assert frame_for(lake_soundings, None, GridSettings(pixel_m=named, max_cells=10**9)).pixel_m == named
+
+
+def test_the_outline_itself_goes_with_the_frame(lake_soundings):
+    "Thin land and walls, which no pixel shows, stay known; without a shoreline there is none."
+    outline = shapely.box(400_000, 5_000_000, 401_200, 5_000_700)
+    parted = outline.difference(shapely.box(400_599, 5_000_000, 400_601, 5_000_500))
+    frame = frame_for(lake_soundings, shore_of(parted), GridSettings(pixel_m=10.0))
+    assert frame.shore.water.area == pytest.approx(parted.area, rel=1e-6)
+    assert frame_for(lake_soundings, None, GridSettings()).shore is None

@@ -201,3 +201,26 @@ def test_scale_of_sigma_is_what_the_misses_ask_for():
     assert scale(0.5) == pytest.approx(2.0, rel=0.06)
     assert scale(1.0) == pytest.approx(1.0, rel=0.06)
     assert scale(2.0) == 1.0
+
+
+def test_readings_on_land_are_told():
+    "A shoreline that has all soundings on land gives a line that says so, and no failure."
+    frame = plain_frame(shore_known=True)
+    water = np.zeros_like(frame.water)
+    water[:, 30:] = True
+    frame = dataclasses.replace(frame, water=water)
+    xy = np.random.default_rng(1).uniform(5, 140, (300, 2))
+    obs = Observations.of("depth_m", xy, 5 + np.sin(xy[:, 0] / 30), 0.1, np.arange(300) // 60)
+    surface = make_surface(obs, frame, GridSettings(), PassBias.none())
+    assert any("300 of 300 readings lie on land" in line for line in surface.messages)
+    assert not any("on land" in line for line in make_surface(obs, plain_frame(), GridSettings()).messages)
+
+
+@pytest.mark.parametrize("method", ["auto", "field"])
+def test_sigma_that_is_not_known_is_no_fault(method):
+    "Readings without an error of their own get the usual one."
+    lake = rough_lake(2, 150.0, 100.0)
+    obs = survey(lake, 2, 40.0)
+    obs = dataclasses.replace(obs, sigma=np.full(len(obs), np.nan))
+    surface = make_surface(obs, lake.frame(10.0), GridSettings(method=method), PassBias.none())
+    assert surface.share_drawn > 0.9 and np.nanmin(surface.sigma.values) > 0
