@@ -5,6 +5,7 @@ Run: python tests/bench/bench_surface.py [dense|sparse|real|seams|speed|quick] [
 
 from __future__ import annotations
 
+import dataclasses
 import sys
 import time
 from collections import defaultdict
@@ -18,6 +19,7 @@ from lakes import flooded_lake, flooded_names, simulated_lake
 from ours import by_ours
 from scores import Judge, Told, bias_left, geometric_mean
 
+from lakemap.model.observations import Observations
 from lakemap.model.soundings import PassBias
 
 PASSES = (1, 3, 7, 15)
@@ -28,12 +30,14 @@ SPARSE_PIXEL_M = 10.0
 Rows = dict[str, list[dict[str, float]]]
 
 
-def by_anchors(survey: Survey, judge: Judge, shore_every_m: float) -> Iterator[tuple[str, Told]]:
-    "Every anchor that is here, with zeros at the shore and without."
+def by_anchors(
+    survey: Survey, judge: Judge, shore_every_m: float, skip: tuple[str, ...] = ()
+) -> Iterator[tuple[str, Told]]:
+    "Every anchor that is here but for ``skip``, with zeros at the shore and without."
     blocks = merged_blocks(survey.obs, judge.frame.pixel_m)
     shore = judge.lake.shore_points(shore_every_m)
     for tool, zeros in product(anchors.TOOLS, (False, True)):
-        if tool in anchors.missing() or (tool == "mean" and zeros):
+        if tool in anchors.missing() or tool in skip or (tool == "mean" and zeros):
             continue
         begin = time.perf_counter()
         estimate, sigma = anchors.run_once(tool, blocks, judge.frame, shore if zeros else None)
@@ -58,12 +62,12 @@ def dense(seeds: list[int], methods: list[str]) -> None:
         part = survey.obs.take(~held[survey.obs.pass_id])
         some = Survey(part, survey.bias_m, lines)
         unseen = _cells_of(survey.obs.xy[held[survey.obs.pass_id]], judge)
-        told, again = dict(by_anchors(survey, judge, 5.0)), dict(by_anchors(some, judge, 5.0))
+        told, again = (dict(by_anchors(one, judge, 5.0, ("mean", "spline"))) for one in (survey, some))
         for method in methods:
             told[f"ours {method}"] = by_ours(survey.obs, judge.frame, method, len(lines))
             again[f"ours {method}"] = by_ours(part, judge.frame, method, len(lines))
-        true_bias = PassBias(np.arange(len(lines), dtype=np.int32), survey.bias_m, np.full(len(lines), 1e-3))
-        told["ours, true bias"] = by_ours(survey.obs, judge.frame, methods[0], len(lines), true_bias)
+        no_bias = PassBias.none()
+        told["ours, true bias"] = by_ours(_less(survey.obs, survey.bias_m), judge.frame, methods[0], len(lines), no_bias)
         figures = judged(told, judge)
         for name, one in judged(again, judge, unseen).items():
             figures[name]["unseen"] = one["unseen"]
@@ -73,6 +77,10 @@ def dense(seeds: list[int], methods: list[str]) -> None:
             rows[name].append(figures[name])
         print(f"  {lake.name}: {len(survey.obs)} soundings, {len(lines)} passes, {len(judge.truth)} cells", flush=True)
     table(f"dense, {len(seeds)} lakes", rows, ["gstat 0", "gmt 0", "linear 0"])
+
+
+def _less(obs: Observations, bias_m: np.ndarray) -> Observations:
+    return dataclasses.replace(obs, value=obs.value - bias_m[obs.pass_id])
 
 
 def _cells_of(xy: np.ndarray, judge: Judge) -> np.ndarray:
