@@ -1,5 +1,5 @@
-"""A day's fishing with the recorder left on: trolling in loops, a drift, an hour at anchor, and the way home by fits and
-starts with a paddle."""
+"""A day's fishing with the recorder left on: trolling in loops, a drift, an hour at anchor, and home by paddle.
+"""
 
 from __future__ import annotations
 
