@@ -66,8 +66,8 @@ def dense(seeds: list[int], methods: list[str]) -> None:
         for method in methods:
             told[f"ours {method}"] = by_ours(survey.obs, judge.frame, method, len(lines))
             again[f"ours {method}"] = by_ours(part, judge.frame, method, len(lines))
-        no_bias = PassBias.none()
-        told["ours, true bias"] = by_ours(_less(survey.obs, survey.bias_m), judge.frame, methods[0], len(lines), no_bias)
+        obs = _less(survey.obs, survey.bias_m)
+        told["ours, true bias"] = by_ours(obs, judge.frame, methods[0], len(lines), PassBias.none())
         figures = judged(told, judge)
         for name, one in judged(again, judge, unseen).items():
             figures[name]["unseen"] = one["unseen"]
