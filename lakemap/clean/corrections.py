@@ -128,6 +128,7 @@ def correct_depths(
     if level is not None:
         risen = np.nan_to_num(level.above_datum_m)
         done, depth = _listed(done, "lake level", -risen), depth - risen
+        done = done.with_columns(level_m=level.above_datum_m)
         done = replace(done, datum=level.datum).with_messages(f"all depths are below {level.datum}")
     used = soundings.usable() & np.isfinite(depth)
     offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known | by_hand, used)
@@ -169,7 +170,7 @@ def apply_checks(
     xy = np.column_stack(project(soundings.crs, checks.lon_deg, checks.lat_deg))
     wet, said = _off_land(checks, xy, shore, soundings, settings)
     on_datum, more = _on_datum(checks, facts, settings)
-    below = soundings.depth_m - row_drafts(soundings, settings).true_m
+    below = soundings.depth_that_day_m() - row_drafts(soundings, settings).true_m
     fit = fit_checks(soundings, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
     soundings = soundings.with_messages(*checks.messages, *said, *more)
     if fit is None:

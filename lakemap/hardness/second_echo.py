@@ -69,7 +69,7 @@ def second_echo(
     frequency = soundings.per_log("frequency_khz", settings.frequency_khz)
     beam = soundings.per_log("beam_deg", settings.beam_deg)
     shown = _positive(soundings.logged_depth_m)
-    below = _positive(soundings.depth_m - soundings.per_log("draft_m", 0.0))
+    below = _positive(soundings.depth_that_day_m() - soundings.per_log("draft_m", 0.0))
     place = 2.0 * shown + _of_logs(soundings, [_reference_depth_m(facts) for facts in soundings.logs])
     tolerance = _tolerance_m(soundings, settings, place, water_c)
     screen_end = soundings.display_range_m.astype(np.float64)

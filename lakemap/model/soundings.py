@@ -34,7 +34,7 @@ COLUMN_DTYPES: dict[str, Any] = {
     "lon_deg": np.float64, "lat_deg": np.float64, "x_m": np.float64, "y_m": np.float64,
     "position_sigma_m": np.float32, "heading_deg": np.float32,
     "logged_depth_m": np.float64, "depth_m": np.float64, "depth_sigma_m": np.float32,
-    "depth_shared_m": np.float32,
+    "depth_shared_m": np.float32, "level_m": np.float32,
     "second_bottom_m": np.float32, "first_echo_end_m": np.float32, "second_seen": np.int8,
     "first_echo_db": np.float32, "second_echo_db": np.float32, "display_range_m": np.float32,
     "hardness": np.float32, "hardness_sigma": np.float32, "hardness_low": np.float32, "hardness_high": np.float32,
@@ -78,6 +78,7 @@ class Soundings:
     else); ``log`` indexes ``logs``; ``row`` is the line or row number in the file, from 1; ``logged_depth_m`` is the
     reading as it came, in the log's own reference; ``depth_m`` is positive down from the datum, NaN until cleaned;
     ``depth_shared_m`` is the part of depth_sigma_m that readings seconds apart share and that does not average away.
+    ``level_m`` is how far the lake stood above the datum, NaN where depths stay below the surface of their day.
     ``x_m, y_m`` are on ``crs``, NaN until it is chosen. ``common_offset_m`` and ``common_scale`` are the
     common error (standard error, and share of depth) that all depths share and no crossover can show.
     """
@@ -97,6 +98,7 @@ class Soundings:
     depth_m: Floats
     depth_sigma_m: NDArray[np.float32]
     depth_shared_m: NDArray[np.float32]
+    level_m: NDArray[np.float32]
     second_bottom_m: NDArray[np.float32]
     first_echo_end_m: NDArray[np.float32]
     second_seen: NDArray[np.int8]
@@ -201,6 +203,10 @@ class Soundings:
         values = [getattr(facts, fact) for facts in self.logs]
         table = np.array([missing if value is None else float(value) for value in values] or [missing])
         return np.asarray(table[self.log] if len(self) else np.empty(0), dtype=np.float64)
+
+    def depth_that_day_m(self) -> Floats:
+        """Depth below the water surface of its day (n,): what the sounder was over, whatever the datum."""
+        return np.asarray(self.depth_m + np.nan_to_num(self.level_m), dtype=np.float64)
 
     def observed(self, name: str) -> Observations:
         """Usable rows that carry the reading ``name`` (``depth_m`` or ``hardness``), for make_surface.

@@ -154,6 +154,16 @@ def test_a_stump_measured_dry_at_low_pool_is_a_reading_like_any_other():
     assert without.has(Flag.lost_bottom)[200:].all()
 
 
+def test_the_depth_of_the_day_is_kept_for_what_hears_it():
+    "0.6 m of level: the sounder was over that much more water; without a gauge nothing is added."
+    cleaned = clean(two_days(), KNOWN, known_facts())
+    second = cleaned.log == 1
+    assert_allclose((cleaned.depth_that_day_m() - cleaned.depth_m)[second], RISE_M, atol=1e-6)
+    assert_allclose(cleaned.depth_that_day_m()[~second], cleaned.depth_m[~second], atol=1e-6)
+    bare = clean(two_days(), KNOWN, known_facts(levels=()))
+    assert_allclose(bare.depth_that_day_m(), bare.depth_m)
+
+
 def test_a_high_lake_reaches_beyond_its_shoreline():
     "Rows 40 m outside: off the water at datum level, on it when the lake stands 2 m higher."
     soundings = at_hours([3] * 20).with_columns(x_m=at_hours([3] * 20).x_m + np.where(np.arange(20) < 10, 0.0, 40.0))
