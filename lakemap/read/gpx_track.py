@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lakemap.errors import InputError
 from lakemap.model.flags import Flag
-from lakemap.model.log_facts import DepthReference, LogFacts
+from lakemap.model.log_facts import NOT_SAID, DepthReference, LogFacts
 from lakemap.model.soundings import Soundings
 from lakemap.read.gpx import GpxPoint, gpx_contents, gpx_points
 from lakemap.read.places import checked_places
@@ -82,14 +82,14 @@ def _reference(header: Header, settings: ReadSettings) -> tuple[DepthReference, 
     if header.reference:
         return header.reference, "name of the extension"
     chosen = next((word for word in REFERENCES if word == settings.depth_from), None)
-    return (chosen, "--depth-from") if chosen else ("surface", "nothing said it")
+    return (chosen, "--depth-from") if chosen else ("surface", NOT_SAID)
 
 
 def _said(name: str, header: Header, unit: str, settings: ReadSettings, facts: LogFacts) -> list[str]:
     said = []
     if not header.unit and not settings.depth_unit:
         said.append(f"{name}: depths are taken as {unit}, GPX being metric; else say --depth-unit ft")
-    if facts.origins["depth_reference"] == "nothing said it":
+    if facts.origins["depth_reference"] == NOT_SAID:
         said.append(f"{name}: nothing says what its depths count from; taken as from the surface, "
                     "else say --depth-from transducer")
     if not facts.has_time:
