@@ -34,13 +34,13 @@ MAD_TO_SIGMA = 1.4826
 @dataclass(frozen=True)
 class Beside:
     """For k rows: ``level_m`` of the floor that other passes show there, NaN where fewer than LEAST_BLOCKS lie within
-    REACH_M; ``spread_m`` of their readings about the plane; ``passes`` that took part; ``nearest_m`` how far away the
-    nearest of them was read."""
+    REACH_M; ``spread_m`` of their readings about the plane; ``nearest_m`` how far away the nearest was read, and
+    ``nearest_pass`` by which pass (-1: none)."""
 
     level_m: Floats
     spread_m: Floats
-    passes: Ints
     nearest_m: Floats
+    nearest_pass: Ints
 
     @property
     def known(self) -> Bools:
@@ -65,7 +65,7 @@ def floor_beside(soundings: Soundings, depth_m: Floats, rows: Ints, use: Bools, 
     blocks = _block_medians(soundings, depth_m, np.flatnonzero(use & (soundings.pass_id != NO_PASS)))
     if len(blocks.depth) == 0 or len(rows) == 0:
         nothing = np.full(len(rows), np.nan)
-        return Beside(nothing, nothing, np.zeros(len(rows), np.int64), np.full(len(rows), np.inf))
+        return Beside(nothing, nothing, np.full(len(rows), np.inf), np.full(len(rows), -1))
     xy = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
     count = min(NEAREST, len(blocks.depth))
     away, near = cKDTree(blocks.xy).query(xy, k=count, distance_upper_bound=REACH_M)
@@ -98,10 +98,10 @@ def _planes(blocks: _Blocks, near: Ints, there: Bools, away: Floats, xy: Floats)
         limit = 2.0 * np.maximum(spread, 0.05)[:, None]
         weight = bell * np.minimum(1.0, limit / np.maximum(np.abs(left), 1e-9))
     told = there.sum(axis=1) >= LEAST_BLOCKS
-    sailed = np.sort(np.where(there, blocks.sailed[near], -1), axis=1)
-    passes = ((np.diff(sailed, axis=1, prepend=-1) != 0) & (sailed >= 0)).sum(axis=1)
-    nearest = np.where(there, away, np.inf).min(axis=1)
-    return Beside(np.where(told, level, np.nan), np.where(told, spread, np.nan), passes, nearest)
+    reached = np.where(there, away, np.inf)
+    first, row = reached.argmin(axis=1), np.arange(len(near))
+    sailed = np.where(there.any(axis=1), blocks.sailed[near[row, first]], -1)
+    return Beside(np.where(told, level, np.nan), np.where(told, spread, np.nan), reached[row, first], sailed)
 
 
 def _median_where(values: Floats, there: Bools) -> Floats:

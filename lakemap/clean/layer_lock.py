@@ -68,6 +68,6 @@ def _lies_above(
     limit = np.maximum(np.maximum(SHALLOWER_M, SHALLOWER_SHARE * level), SHALLOWER_SIGMAS * about)
     shallow = crossed & (level - depth_m[rows] > limit)
     seen, agreed = (np.bincount(piece, mask, len(first)) for mask in (crossed, shallow))
-    passes = np.zeros(len(first), dtype=np.int64)
-    np.maximum.at(passes, piece, np.where(crossed, said.passes, 0))
+    pairs = np.unique(np.column_stack([piece[crossed], said.nearest_pass[crossed]]), axis=0)
+    passes = np.bincount(pairs[:, 0], minlength=len(first))
     return np.asarray((seen >= LEAST_SEEN) & (agreed >= BACKED_SHARE * seen) & (passes >= LEAST_PASSES))
