@@ -143,7 +143,13 @@ def gassy(reading: Reading, xy: Floats, depth_m: Floats, settings: HardnessSetti
         far = far[np.hypot(*(places[far] - places[suspect]).T) > GAS_NEAR_M]
         if len(far) < GAS_FEWEST or np.mean(hardness[far] < low) < GAS_SOFT_SHARE:
             continue
-        stands = float(np.median(depth[far])) - depth[suspect]
+        stands = _plane_at(places[far] - places[suspect], depth[far]) - depth[suspect]
         gas[suspect] = stands < max(GAS_RELIEF_M, GAS_RELIEF_SHARE * depth[suspect])
     out[rows[gas[code]]] = True
     return out & (reading.value >= high)
+
+
+def _plane_at(away_m: Floats, depth_m: Floats) -> float:
+    """Depth [m] that a plane through the places around (k, 2) has in their midst: a slope is no relief."""
+    columns = np.column_stack([np.ones(len(away_m)), away_m])
+    return float(np.linalg.lstsq(columns, depth_m, rcond=None)[0][0])

@@ -136,6 +136,13 @@ def test_an_unsure_edge_is_left_out():
     assert len(find_edges(value, np.full(FRAME.shape, 0.4), hard, FRAME)) == 0
 
 
+def test_a_small_step_is_no_edge_however_sure():
+    "Two floors half a class apart: less than most grain-size classes differ by."
+    value = np.where(np.arange(60) < 30, 0.70, 0.62)[None, :] * np.ones((40, 1))
+    hard = np.where(value > 0.66, 0.9, 0.1)
+    assert len(find_edges(value, np.full(FRAME.shape, 0.005), hard, FRAME)) == 0
+
+
 def test_without_a_hardness_there_is_nothing_to_find():
     "A surface of nothing has no classes' pixels and no edges."
     bottom, _ = classified(np.full(FRAME.shape, np.nan))

@@ -75,6 +75,16 @@ def test_harder_readings_never_mean_softer_floors(words, seed):
     assert np.all(np.diff(line) > 0)
 
 
+def test_samples_all_the_wrong_way_round_do_not_turn_the_scale():
+    "Forty sure samples that call the hard floors mud and the soft ones gravel: flat at worst, never falling."
+    reading, xy, words, _ = shifted_world(0.0)
+    at = np.linspace(5, 395, 40).astype(int)
+    turned = dict(zip(WORDS, reversed(WORDS), strict=True))
+    made = calibrate(reading, xy, samples_at(xy[at, 0], [turned[word] for word in words[at]], 0.05), PLAIN)
+    assert np.all(made.steepness > 0)
+    assert np.all(np.diff(made.hardness(np.linspace(-0.3, 1.3, 60))) > 0)
+
+
 def test_one_wrong_sample_in_twelve_hardly_matters():
     "A stone in the mud: the line weighs what lies far off less."
     reading, xy, words, truth = shifted_world(0.0)
