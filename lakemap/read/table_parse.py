@@ -48,7 +48,7 @@ class Wanted:
     words: tuple[str, ...] = ()
 
 
-_ODD_CELL = re.compile(r"CSV column #(\d+): CSV conversion error")
+_ODD_CELL = re.compile(r"CSV column #(\d+): (?:Row #\d+: )?CSV conversion error")
 
 
 class _OddCell(Exception):
@@ -162,8 +162,8 @@ class TableParser:
         return columns, line
 
     def _to_types(self, data: bytes) -> pa.Table | None:
-        """The wanted columns, each to its type, or as text where a cell does not fit: such columns are found one by one,
-        and tried as text first in the block that follows."""
+        """The wanted columns, each to its type, or as text where a cell does not fit: such columns are found one by
+        one, and tried as text first in the block that follows."""
         for _ in range(len(self.wanted) + 1):
             types = {str(w.index): pa.string() if w.index in self._odd else _type_of(w) for w in self.wanted.values()}
             try:

@@ -80,7 +80,7 @@ def test_any_bytes_raise_nothing_but_our_own_errors(tmp_path_factory, data):
 
 
 def test_clean_blocks_never_meet_the_careful_way(tmp_path, monkeypatch):
-    "A clean table with blank lines, and one that mixes words in, of which only that block is read with care."
+    "A clean table with blank lines, and one with a line that is too long, of which only that block is read with care."
     rows = [f"2025-06-01T10:{i // 60:02d}:{i % 60:02d}Z,46.8,-100.3,{4 + i * 0.01:.2f}" for i in range(600)]
     seen = []
     careful = TableParser._careful
@@ -88,7 +88,7 @@ def test_clean_blocks_never_meet_the_careful_way(tmp_path, monkeypatch):
     monkeypatch.setattr(table_blocks, "BLOCK_BYTES", 4096)
     ours = read(tmp_path, "\n".join(["time,lat,lon,depth_m", *rows[:300], "", *rows[300:]]) + "\n")
     assert not seen and len(ours) == 600 and ours.row[[0, 299, 300, 599]].tolist() == [2, 301, 303, 602]
-    rows[450] = rows[450].rsplit(",", 1)[0] + ",deep"
+    rows[450] = rows[450].rsplit(",", 1)[0] + ",deep,x"
     ours = read(tmp_path, "\n".join(["time,lat,lon,depth_m", *rows]) + "\n")
     assert len(seen) == 1 and np.flatnonzero(ours.has(Flag.no_depth)).tolist() == [450]
 
@@ -157,3 +157,17 @@ def test_a_depth_cut_in_the_middle_of_its_digits_is_none(tmp_path):
     assert any("cut off" in text for text in ours.messages)
     for end in ("46.8,-100.3,4.50\n", "46.8,-100.3,4.50", "46.8,-100.3,4.5\n"):
         assert read(tmp_path, "lat,lon,depth_m\n" + rows + end).usable().all()
+
+
+def test_an_odd_cell_is_read_as_text_in_its_column_alone(tmp_path, monkeypatch):
+    "Words among depths, a time in another form: no block goes the careful way, and every other cell is read as before."
+    rows = [f"2025-06-01T10:{i // 60:02d}:{i % 60:02d}Z,46.8,-100.3,{4 + i * 0.01:.2f}" for i in range(600)]
+    clean = read(tmp_path, "\n".join(["time,lat,lon,depth_m", *rows]) + "\n")
+    rows[7], rows[450] = rows[7].rsplit(",", 1)[0] + ",deep", rows[450].replace("2025-06-01T", "01.06.2025 ")
+    monkeypatch.setattr(TableParser, "_careful", None)
+    monkeypatch.setattr(table_blocks, "BLOCK_BYTES", 4096)
+    odd = read(tmp_path, "\n".join(["time,lat,lon,depth_m", *rows]) + "\n")
+    same_depth = odd.logged_depth_m == clean.logged_depth_m
+    assert np.flatnonzero(~same_depth).tolist() == [7] and np.isnan(odd.logged_depth_m[7])
+    assert np.flatnonzero(odd.time_utc != clean.time_utc).tolist() == [450] and np.isnat(odd.time_utc[450])
+    assert odd.lat_deg.tolist() == clean.lat_deg.tolist()
