@@ -65,7 +65,7 @@ def _members(path: Path, only: str | None = None) -> tuple[list[Source], list[st
                 raise
             except InputError as fault:
                 messages.append(str(fault))
-    if not (out or messages):
+    if not (out or messages or only):
         messages.append(f"{path.name}: no file in the archive; pack the logs into it")
     return out, messages
 
@@ -88,7 +88,7 @@ def _looked_at(archive: zipfile.ZipFile, info: zipfile.ZipInfo, blank: Source, b
 
 def _of_no_interest(name: str, files: set[str]) -> bool:
     """Hidden files, what some systems put beside each file, and parts of a Shapefile."""
-    path = PurePosixPath(name)
+    path = PurePosixPath(name.replace("\\", "/"))
     if path.name.startswith(".") or path.parts[:1] == ("__MACOSX",):
         return True
     shapes = {path.with_suffix(ending).as_posix() for ending in (".shp", ".SHP")} if path.name else set()

@@ -82,12 +82,12 @@ def likelihood(reader: Reader, source: Source, messages: list[str] | None = None
     if not is_plugin(reader):
         return reader.likelihood(source)
     try:
-        odds = float(guarded(reader, source, lambda: reader.likelihood(source)))
+        odds = guarded(reader, source, lambda: float(reader.likelihood(source)))
         if not (math.isfinite(odds) and 0 <= odds <= 1):
             raise InputError(f"{_of(reader, source)} gave likelihood {odds}, not 0 to 1")
-    except (InputError, TypeError, ValueError) as fault:
+    except InputError as fault:
         if messages is not None:
-            messages.append(f"{' '.join(str(fault).split())}; passed over")
+            messages.append(f"{fault}; passed over")
         return 0.0
     return odds
 

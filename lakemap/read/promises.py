@@ -8,12 +8,13 @@ import numpy as np
 
 from lakemap.model.flags import Flag
 from lakemap.model.marks import KINDS, Marks
+from lakemap.model.notes import Notes
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.read.reader import Role
 from lakemap.read.source import Source
 
-RESULTS: Mapping[Role, type] = {"log": Soundings, "marks": Marks, "shore": Shoreline}
+RESULTS: Mapping[Role, tuple[type, ...]] = {"log": (Soundings,), "marks": (Marks, Notes), "shore": (Shoreline,)}
 """What a reader of a role returns; the other roles return a dataclass of their own in model/."""
 
 
@@ -21,7 +22,7 @@ def broken_promises(found: object, role: Role, source: Source) -> list[str]:
     """Each promise that a result breaks, as a sentence; empty for a good one."""
     wanted = RESULTS.get(role)
     if wanted is not None and not isinstance(found, wanted):
-        return [f"gave {type(found).__name__}, not {wanted.__name__}"]
+        return [f"gave {type(found).__name__}, not {wanted[0].__name__}"]
     if isinstance(found, Soundings):
         return _of_log(found, source)
     if isinstance(found, Marks):
