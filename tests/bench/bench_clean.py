@@ -36,7 +36,8 @@ def many_passes(rows):
         there = along if number % 2 == 0 else along[::-1]
         across = np.full(each, (number % half + 0.5) * each * STEP_M / half) + 3 * np.sin(along / 90)
         x, y = (there, across) if number < half else (across, there)
-        columns.append((x, y, number * (each * STEP_S + 120.0) + np.arange(each) * STEP_S))
+        began = number * (each * STEP_S + 120.0) + (7200.0 if number >= half else 0.0)  # the way to the other corner
+        columns.append((x, y, began + np.arange(each) * STEP_S))
     x, y, t = (np.concatenate(column) for column in zip(*columns, strict=True))
     depth = 8 + 2 * np.sin(x / 80) * np.cos(y / 60) + rng.normal(0, 0.05, len(x))
     depth[rng.random(len(x)) < 0.002] *= 1.8
