@@ -66,7 +66,8 @@ class NotesReader(Reader):
         lengths = {own: _length(table, found.get(own), settings, source.name)[kept] for own in LENGTHS}
         return Notes(
             time_s[kept], clock_s[kept], (zone,) * len(kept), _seen(table, found, kept, texts),
-            *(lengths[own] for own in LENGTHS), _kinds(_texts(table, found, "kind", kept), texts), tuple(texts),
+            lengths["second_bottom"], lengths["first_echo_end"], lengths["display_range"],
+            _kinds(_texts(table, found, "kind", kept), texts), tuple(texts),
             (source.name,) * len(kept), table.line[kept], tuple(said),
         )
 

@@ -113,7 +113,7 @@ def quotes(data: bytes, delimiter: str) -> NDArray[np.int64]:
     padded, borders = np.full(len(letters) + 2, ord("\n"), dtype=np.uint8), (ord(delimiter), ord("\n"))
     padded[1:-1] = letters
     border = np.isin(padded[first], borders) | np.isin(padded[last + 2], borders)
-    return first[border & (run % 2 == 1)]
+    return np.asarray(first[border & (run % 2 == 1)], dtype=np.int64)
 
 
 def _clean_chunks(source: Source) -> Iterator[bytes]:
