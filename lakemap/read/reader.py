@@ -32,7 +32,10 @@ class Reader(ABC):
 
     @abstractmethod
     def likelihood(self, source: Source) -> float:
-        """How likely the file is of this format and role, 0..1, judged by its content and never by its name."""
+        """How likely the file is of this format and role, 0..1, judged by its content and never by its name.
+
+        May raise InputError for a file that must be of the format but is broken.
+        """
 
     @abstractmethod
     def read(self, source: Source, settings: ReadSettings) -> object:

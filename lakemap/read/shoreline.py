@@ -18,7 +18,7 @@ from lakemap.errors import InputError
 from lakemap.geo.crs import unproject
 from lakemap.model.shoreline import NO_WALLS, Shoreline
 from lakemap.read.geojson import geojson_crs, geojson_features, is_geojson
-from lakemap.read.reader import PERHAPS, SURE, Reader, Role
+from lakemap.read.reader import SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 from lakemap.read.vector_file import layers_of, opened, vector_kind
@@ -43,9 +43,7 @@ class ShorelineReader(Reader):
     def likelihood(self, source: Source) -> float:
         """Sure for a file of polygons in one of the four formats."""
         if vector_kind(source):
-            layers = layers_of(source)
-            drawn = any(word in layer.kind for layer in layers for word in _DRAWN)
-            return SURE if drawn else 0.0 if layers else PERHAPS
+            return SURE if any(word in layer.kind for layer in layers_of(source) for word in _DRAWN) else 0.0
         if not is_geojson(source):
             return 0.0
         return SURE if b"Polygon" in source.head or _WALL_MARK.search(source.head) else 0.0

@@ -68,12 +68,9 @@ def vector_kind(source: Source) -> str:
 
 @lru_cache(maxsize=16)
 def layers_of(source: Source) -> tuple[Layer, ...]:
-    """All layers of a file, none for one that is broken or is no vector file."""
-    try:
-        with opened(source) as copy:
-            return tuple(_layer(copy, str(name)) for name, _ in _list_layers(copy))
-    except InputError:
-        return ()
+    """All layers of a file. Raises InputError for one that is broken, hostile or no vector file."""
+    with opened(source) as copy:
+        return tuple(_layer(copy, str(name)) for name, _ in _list_layers(copy))
 
 
 def read_features(source: Source, layer: str) -> Features:

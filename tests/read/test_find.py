@@ -37,10 +37,9 @@ def names(files):
 
 
 def test_every_reader_keeps_the_contract():
-    "Found by the scan, named once, with a role, suffixes and a line of summary; one concrete class a module."
+    "Found by the scan, named once, with a role, suffixes and a line of summary."
     readers = find_readers()
     assert {"log", "marks", "shore"} <= {reader.role for reader in readers} <= set(OPTIONS)
-    assert len({reader.name for reader in readers}) == len({type(reader).__module__ for reader in readers})
     assert len({reader.name for reader in readers}) == len(readers)
     for reader in readers:
         assert isinstance(reader, Reader) and reader.summary and all(s.startswith(".") for s in reader.suffixes)
@@ -186,7 +185,7 @@ PIECES = st.sampled_from([
 ])
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=st.one_of(st.binary(max_size=400), st.lists(PIECES, max_size=40).map(b"".join)))
 @example(b"lat,lon,depth_m\n46,-100,1\x1c2\n")
 @example(b"$SDDBT,,,,\n" * 3)
