@@ -21,6 +21,7 @@ from ours import by_ours
 from scores import Judge, Told, rms
 
 from lakemap.geo.crs import on_crs, working_crs
+from lakemap.geo.tracks import cut_passes
 from lakemap.grid import GridSettings, frame_for
 from lakemap.model.frame import GridFrame
 from lakemap.model.log_facts import LogFacts
@@ -28,7 +29,7 @@ from lakemap.model.observations import Observations
 from lakemap.model.soundings import Soundings
 
 ME = Path(__file__)
-TURN_M, LEAST_READINGS = 40.0, 12
+LEAST_READINGS = 12
 
 
 def real(seeds: list[int], methods: list[str]) -> None:
@@ -54,7 +55,7 @@ def real(seeds: list[int], methods: list[str]) -> None:
                 break
         for tool, parts in rows.items():
             miss, within, said = (np.concatenate([part[k] for part in parts]) for k in range(3))
-            print(f"{count:<14d}{tool:14s}{rms(miss):8.3f}{np.nanmean(within):8.3f}{said.mean():7.3f}")
+            print(f"{count:<14d}{tool:14s}{rms(miss):8.3f}{np.mean(within):8.3f}{said.mean():7.3f}")
 
 
 def _small_lake(path: Path) -> tuple[Observations, GridFrame]:
@@ -64,17 +65,11 @@ def _small_lake(path: Path) -> tuple[Observations, GridFrame]:
                            depth_m=-rows.z, depth_sigma_m=np.full(len(rows), 0.1), time_s=np.arange(len(rows)))
     placed = on_crs(bare, working_crs(bare, None))
     xy = np.column_stack([placed.x_m, placed.y_m])
-    number = _tracks(xy)
+    number = cut_passes(placed).pass_id
     keep = np.concatenate([np.flatnonzero(number == k)[~is_spike(placed.depth_m[number == k])] for k in
-                           np.unique(number) if np.sum(number == k) >= LEAST_READINGS])
+                           np.unique(number) if k >= 0 and np.sum(number == k) >= LEAST_READINGS])
     obs = Observations.of("depth_m", xy[keep], placed.depth_m[keep], 0.1, number[keep])
     return obs, frame_for(placed, None, GridSettings(pixel_m=5.0))
-
-
-def _tracks(xy: np.ndarray) -> np.ndarray:
-    "Rows in file order, cut where they leap; crossings of one day's lines stay together."
-    leap = np.hypot(*np.diff(xy, axis=0).T) > TURN_M
-    return np.concatenate([[0], np.cumsum(leap)])
 
 
 def _tell(obs: Observations, frame: GridFrame, given: np.ndarray, methods: list[str]) -> dict[str, tuple]:
@@ -87,7 +82,7 @@ def _tell(obs: Observations, frame: GridFrame, given: np.ndarray, methods: list[
             told[tool] = Told(*anchors.run(tool, blocks, frame))
     for method in methods:
         told[f"ours {method}"] = by_ours(part, frame, method, 1)
-    common, found = inside.copy(), {}
+    common, found = inside & frame.water[row % frame.shape[0], column % frame.shape[1]], {}
     for tool, one in told.items():
         grids = []
         for values in (one.estimate, np.full(len(one.estimate), np.nan) if one.sigma is None else one.sigma):
