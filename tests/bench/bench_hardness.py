@@ -13,6 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from affine import Affine
+from pyproj import CRS
+from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -26,21 +29,25 @@ from hardness_world import (
     make_world,
     probe,
     record,
+    reflection_of,
     truly_hard,
     truly_soft,
 )
 
 from lakemap.grid import GridSettings, make_surface
 from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
-from lakemap.model.frame import Grid
+from lakemap.model.frame import Grid, GridFrame
+from lakemap.model.log_facts import LogFacts
 from lakemap.model.samples import BottomSamples
 from lakemap.model.soundings import Soundings
+from lakemap.physics.absorption import absorption_db_per_m
+from lakemap.physics.reflection import bottom_loss_db, hardness_index, two_echo_levels_db
 from lakemap.read.bottom_words import felt_sigma_phi, grain_of_words
 from lakemap.terrain.slope import horn_slope_deg
 
 NEAR_M = 20.0
 SETTINGS = HardnessSettings(classes="standard")
-FIRST_UNSEEN = 2001
+FIRST_UNSEEN = 3001
 """Lakes below this number were looked at while the classifier was made."""
 METHOD = "kriging"
 
@@ -172,10 +179,71 @@ def figures(numbers: range, confounders: bool = False, method: str = METHOD) -> 
     return out
 
 
-if __name__ == "__main__":
+BIG_WIDTH_M, BIG_HEIGHT_M, BIG_PIXEL_M = 4000.0, 2500.0, 10.0
+
+
+def big_lake():
+    "A million rows on 500 passes 5 m apart over 4 km: reflection on a lattice of 10 m, and that lattice."
+    rng = np.random.default_rng(7)
+    shape = (int(BIG_HEIGHT_M / BIG_PIXEL_M), int(BIG_WIDTH_M / BIG_PIXEL_M))
+    rough = gaussian_filter(rng.standard_normal(shape), 6.0)
+    phi = 2.5 + 3.5 * np.tanh(2.0 * rough / rough.std())
+    depth = 8.0 + 2.0 * gaussian_filter(rng.standard_normal(shape), 25.0) * 25.0
+    x = np.tile(np.linspace(1.0, BIG_WIDTH_M - 1.0, 2000), 500)
+    y = np.repeat(np.linspace(2.0, BIG_HEIGHT_M - 2.0, 500), 2000)
+    at = (shape[0] - 1 - (y / BIG_PIXEL_M).astype(int), (x / BIG_PIXEL_M).astype(int))
+    reflection, deep = reflection_of(phi), np.clip(depth, 2.0, 30.0)
+    first, second = two_echo_levels_db(deep[at], reflection[at], absorption_db_per_m(200.0, 16.0), 0.0, "20logR")
+    noise = 1.8 * rng.standard_normal((2, len(x)))
+    rows = Soundings.build(
+        len(x), [LogFacts("big.csv", gain_law="20logR", frequency_khz=200.0, beam_deg=20.0)], x_m=x, y_m=y,
+        time_s=np.arange(len(x)), pass_id=np.repeat(np.arange(500), 2000), depth_m=deep[at], logged_depth_m=deep[at],
+        first_echo_db=150.0 + first + noise[0], second_echo_db=150.0 + second + noise[1], water_c=np.full(len(x), 16.0),
+        display_range_m=np.full(len(x), 100.0),
+    )
+    transform = Affine(BIG_PIXEL_M, 0, 0, 0, -BIG_PIXEL_M, BIG_HEIGHT_M)
+    frame = GridFrame(shape, transform, CRS.from_epsg(32632), np.ones(shape, dtype=bool), True)
+    return rows, frame, hardness_index(bottom_loss_db(reflection))
+
+
+def peak_mb() -> float:
+    "Highest memory of this process so far."
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def million() -> None:
+    "A million readings to a hardness surface, beside k nearest readings of the same hardness."
+    from sklearn.neighbors import KNeighborsRegressor
+
+    rows, frame, truth = big_lake()
+    print(f"{len(rows)} rows, {truth.size} pixels of {frame.pixel_m:g} m; memory with the rows {peak_mb():.0f} MB")
+    start = time.perf_counter()
+    read = read_hardness(rows, HardnessSettings(wind_mps=0.0))
+    print(f"levels to hardness: {time.perf_counter() - start:.1f} s, peak {peak_mb():.0f} MB")
+    observed = read.soundings.observed("hardness")
+    start = time.perf_counter()
+    nearest = KNeighborsRegressor(n_neighbors=32, weights="distance", n_jobs=1).fit(observed.xy, observed.value)
+    told = nearest.predict(frame.water_xy()).reshape(frame.shape)
+    off = told - truth
+    print(f"scikit-learn, 32 nearest: {time.perf_counter() - start:.1f} s, peak {peak_mb():.0f} MB, RMSE "
+          f"{np.sqrt(np.mean(off**2)):.4f}, no error told")
+    start = time.perf_counter()
+    surface = make_surface(observed, frame, GridSettings(method=METHOD))
+    seconds = time.perf_counter() - start
+    off = surface.estimate.values - truth
+    within = np.mean(np.abs(off) <= 1.96 * surface.sigma.values)
+    print(f"ours, {surface.method}: {seconds:.1f} s, peak {peak_mb():.0f} MB, RMSE {np.sqrt(np.mean(off**2)):.4f}, "
+          f"within 1.96 sigma {within:.2f}")
+    start = time.perf_counter()
+    bottom, _ = classify_bottom(surface, read.soundings, read.calibration, SETTINGS)
+    print(f"classes and {len(bottom.edges)} edges: {time.perf_counter() - start:.1f} s")
+
+
+if __name__ == "__main__" and sys.argv[1:2] == ["million"]:
+    million()
+elif __name__ == "__main__":
     start = time.perf_counter()
     lakes = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     first = int(sys.argv[2]) if len(sys.argv) > 2 else FIRST_UNSEEN
     figures(range(first, first + lakes), confounders="confounded" in sys.argv)
-    print(f"\n{time.perf_counter() - start:.0f} s, peak memory "
-          f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    print(f"\n{time.perf_counter() - start:.0f} s, peak memory {peak_mb():.0f} MB")
