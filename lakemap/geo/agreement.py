@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.geo.pass_bias import solve_pass_bias
+from lakemap.geo.pass_bias import LEAST_SIGMA_M, solve_pass_bias
 from lakemap.model.agreement import Agreement, Disagreeing
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.soundings import NO_PASS, PassBias, Soundings
@@ -25,7 +25,9 @@ KEPT_SHARE = 0.95
 STANDS_OUT_M, STANDS_OUT_SIGMAS, STANDS_OUT_SPREADS = 0.15, 3.0, 2.5
 """A pass stands out when it is off by all three: metres, its own standard error, and the spread of all passes."""
 SCATTERS, LEAST_CROSSED = 3.0, 5
-"""So does one whose differences stay this many times larger than usual once its constant error is off."""
+"""So does one whose differences, against what their errors claim, stay this many times larger than usual once its
+constant error is off."""
+MEDIAN_OF_NORMAL = 0.6745
 MOST_NAMED = 5
 MAD_TO_SIGMA = 1.4826
 
@@ -41,7 +43,7 @@ def agreement_of(soundings: Soundings, crossed: Crossovers, bias: PassBias | Non
     bias = solve_pass_bias(crossed) if bias is None else bias
     left = crossed.difference_m - bias_difference(crossed, bias)
     limit = {name: np.sqrt(2.0) * allowance_m(name, soundings.depth_m[crossed.row_a]) for name in S44_ORDERS}
-    passes = np.unique(soundings.pass_id[soundings.usable() & (soundings.pass_id != NO_PASS)])
+    passes = np.unique(soundings.pass_id[soundings.pass_id != NO_PASS])
     met = np.unique(np.concatenate([crossed.pass_a, crossed.pass_b]))
     return Agreement(
         len(crossed), crossed.median_abs_m, crossed.rms_m, _median(np.abs(left)),
@@ -74,12 +76,14 @@ def _disagreeing(
     if not len(crossed) or not len(bias.pass_id):
         return ()
     spread = MAD_TO_SIGMA * _median(np.abs(bias.bias_m - np.median(bias.bias_m)))
-    usual = _median(np.abs(left))
+    size = np.abs(left) / np.maximum(np.nan_to_num(crossed.sigma_m), LEAST_SIGMA_M)
     found = []
     for number, off, sigma in zip(bias.pass_id.tolist(), bias.bias_m.tolist(), bias.sigma_m.tolist(), strict=True):
-        own = np.abs(left[(crossed.pass_a == number) | (crossed.pass_b == number)])
+        its = (crossed.pass_a == number) | (crossed.pass_b == number)
+        own = np.abs(left[its])
         far = abs(off) > max(STANDS_OUT_M, STANDS_OUT_SIGMAS * sigma, STANDS_OUT_SPREADS * spread)
-        scatters = len(own) >= LEAST_CROSSED and _median(own) > max(STANDS_OUT_M, SCATTERS * usual)
+        odd = _median(size[its]) > SCATTERS * max(_median(size), MEDIAN_OF_NORMAL)
+        scatters = len(own) >= LEAST_CROSSED and odd and _median(own) > STANDS_OUT_M
         if far or scatters:
             found.append((-max(abs(off), _median(own)), number, off, sigma, own))
     return tuple(
@@ -100,9 +104,13 @@ def disagreement_said(agreement: Agreement) -> tuple[str, ...]:
     said = []
     for one in agreement.disagreeing[:MOST_NAMED]:
         when = f" of {one.time} UTC" if one.time else ""
-        way = "deeper" if one.off_m > 0 else "shallower"
+        named, way = f"{one.log}: pass {one.pass_id}{when}", "deeper" if one.off_m > 0 else "shallower"
+        if abs(one.off_m) < STANDS_OUT_M:
+            said.append(f"{named} goes up and down against those that cross it, by {length_slot(one.left_m)} in the "
+                        f"median of {one.crossed} crossovers: look at it")
+            continue
         said.append(
-            f"{one.log}: pass {one.pass_id}{when} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
+            f"{named} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
             f"give or take {length_slot(one.sigma_m)} ({one.crossed} crossovers; once that is taken off, "
             f"{length_slot(one.left_m)} is left in the median)"
         )

@@ -17,8 +17,8 @@ PIECE = 16
 """Segments a piece: boxes of pieces are searched first, single segments only inside pairs of boxes that touch."""
 LEAST_ANGLE_SIN = 0.25
 """Passes that meet at less than some 15 degrees share a stretch rather than a place, and are left out."""
-LONGEST_SEGMENT_M = 30.0
-"""Between rows farther apart nothing is known of the floor."""
+LONGEST_SEGMENT_M, LONGEST_STEPS = 30.0, 3.0
+"""Between rows farther apart, and farther than so many usual steps, nothing is known of the floor."""
 SHORTEST_SEGMENT_M = 0.5
 """Steps shorter than this are within the jitter of any fix; at anchor they would cross each other without end."""
 SAME_PLACE_M = 10.0
@@ -49,7 +49,9 @@ def _segments(soundings: Soundings) -> tuple[Ints, Ints]:
     rows = rows[thin(x, y, sailed, SHORTEST_SEGMENT_M)]
     a, b = rows[:-1], rows[1:]
     length = np.hypot(soundings.x_m[b] - soundings.x_m[a], soundings.y_m[b] - soundings.y_m[a])
-    keep = (soundings.pass_id[a] == soundings.pass_id[b]) & (length > 0) & (length <= LONGEST_SEGMENT_M)
+    keep = (soundings.pass_id[a] == soundings.pass_id[b]) & (length > 0)
+    if keep.any():
+        keep &= length <= max(LONGEST_SEGMENT_M, LONGEST_STEPS * float(np.median(length[keep])))
     return a[keep], b[keep]
 
 
