@@ -34,8 +34,8 @@ def at_transducer(
 def grid_heading_deg(soundings: Soundings) -> Floats:
     """Which way the boat points (n,), clockwise from grid north; NaN where neither compass nor course tell it.
 
-    The log's own heading where it has one, turned by the grid's convergence; else the course made good. What a
-    receiver gives for a course below a knot is no heading: unless the log carries a compass, there is none then.
+    The compass of the log where it has one, turned by the grid's convergence; else the course made good. Below a knot
+    that is no heading: without a compass there is none then. Readers never give a receiver's course as a heading.
     """
     course = motion(soundings, COURSE_HALF_S).course_deg
     said = soundings.heading_deg.astype(np.float64)
@@ -44,8 +44,6 @@ def grid_heading_deg(soundings: Soundings) -> Floats:
         turn = np.full(len(soundings), np.nan)
         turn[placed] = convergence_deg(soundings.crs, soundings.lon_deg[placed], soundings.lat_deg[placed])
         said = said - turn
-    compass = np.array([facts.has_compass for facts in soundings.logs] or [False])[soundings.log]
-    said = np.where(compass | np.isfinite(course), said, np.nan)
     return np.asarray(np.where(np.isfinite(said), said, course) % 360.0)
 
 

@@ -35,7 +35,6 @@ class LogFacts:
     ``single``: readings taken one by one (line, pole, hole in the ice, castings), of which no pass may be made;
     ``acoustic`` is False where no sound took part (line, pole): neither draft nor sound speed belongs to such a depth.
     ``from_midnight``: without a date ``time_s`` counts from a midnight; False: running seconds of no known start.
-    ``has_compass``: ``heading_deg`` is where the bow points, not a course made good.
     """
 
     name: str
@@ -62,7 +61,6 @@ class LogFacts:
     latency_s: float | None = None
     clock_offset_s: float | None = None
     single: bool = False
-    has_compass: bool = False
     acoustic: bool = True
     from_midnight: bool = True
 

@@ -63,7 +63,7 @@ def test_a_compass_is_turned_by_the_grids_convergence():
     "Far from the central meridian grid north is not true north: heading less convergence."
     x, y = np.arange(50) * 1.0 + 250_000.0, np.full(50, 7_000_000.0)
     lon, lat = unproject(UTM_33, x, y)
-    rows = Soundings.build(50, [LogFacts("a", has_compass=True)], x_m=x, y_m=y, lon_deg=lon, lat_deg=lat,
+    rows = Soundings.build(50, [LogFacts("a")], x_m=x, y_m=y, lon_deg=lon, lat_deg=lat,
                            time_s=np.arange(50.0), heading_deg=np.full(50, 90.0), logged_depth_m=np.ones(50))
     found = grid_heading_deg(replace(rows, crs=UTM_33))
     turn = convergence_deg(UTM_33, lon, lat)
