@@ -7,7 +7,7 @@ import zipfile
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from log_lines import source_of
 
@@ -53,6 +53,7 @@ READING = st.tuples(st.floats(-180, 180), st.floats(-90, 90), st.floats(0.06, 30
 
 @pytest.mark.parametrize("convention", ["3.0", "3.1"])
 @pytest.mark.parametrize("ending", [".geojson", ".csv"])
+@settings(max_examples=25)
 @given(readings=st.lists(READING, min_size=1, max_size=20))
 def test_written_and_read_back_the_timed_rows_are_the_same(tmp_path_factory, convention, ending, readings):
     "Six decimals of a degree, decimetres, milliseconds, in order of time; the reference comes back too."

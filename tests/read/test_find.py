@@ -185,7 +185,7 @@ PIECES = st.sampled_from([
 ])
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=st.one_of(st.binary(max_size=400), st.lists(PIECES, max_size=40).map(b"".join)))
 @example(b"lat,lon,depth_m\n46,-100,1\x1c2\n")
 @example(b"$SDDBT,,,,\n" * 3)
