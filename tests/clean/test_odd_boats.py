@@ -15,10 +15,10 @@ from lakemap.grid.blocks import block_means
 from lakemap.model.soundings import Soundings
 
 
-def at_anchor(step_m, n=1800):
+def at_anchor(step_m, n=1800, swing_m=6.0):
     "Half an hour, a row a second, swinging on a rope under a fix that jitters; depths on a display of ``step_m``."
     rng, t = np.random.default_rng(4), np.arange(n)
-    x, y = 100 + 6 * np.sin(t / 25) + rng.normal(0, 0.3, n), 30 + 3 * np.cos(t / 17) + rng.normal(0, 0.3, n)
+    x, y = 100 + swing_m * np.sin(t / 25) + rng.normal(0, 0.3, n), 30 + swing_m / 2 * np.cos(t / 17) + rng.normal(0, 0.3, n)
     depth = 14.0 + rng.normal(0, 0.02, n)
     return logged(x, y, np.round(depth / step_m) * step_m, step_s=1.0)
 
@@ -56,3 +56,11 @@ def test_loops_keep_their_bias_small():
     cleaned = clean(rows, CleanSettings())
     assert cleaned.usable().all() and 4 <= len(np.unique(cleaned.pass_id)) <= 12
     assert np.abs(solve_pass_bias(find_crossovers(cleaned)).bias_m).max() < 0.08
+
+
+def test_a_depth_that_stands_still_at_anchor_is_no_held_display():
+    "40 rows of one value, which chance would hardly bring to a boat under way: at anchor they stay."
+    rows = at_anchor(0.01, swing_m=1.0)
+    depth = rows.logged_depth_m.copy()
+    depth[600:640] = depth[600]
+    assert clean(rows.with_columns(logged_depth_m=depth), CleanSettings()).usable().all()
