@@ -18,7 +18,8 @@ from lakemap.model.soundings import Soundings
 def at_anchor(step_m, n=1800, swing_m=6.0):
     "Half an hour, a row a second, swinging on a rope under a fix that jitters; depths on a display of ``step_m``."
     rng, t = np.random.default_rng(4), np.arange(n)
-    x, y = 100 + swing_m * np.sin(t / 25) + rng.normal(0, 0.3, n), 30 + swing_m / 2 * np.cos(t / 17) + rng.normal(0, 0.3, n)
+    x = 100 + swing_m * np.sin(t / 25) + rng.normal(0, 0.3, n)
+    y = 30 + swing_m / 2 * np.cos(t / 17) + rng.normal(0, 0.3, n)
     depth = 14.0 + rng.normal(0, 0.02, n)
     return logged(x, y, np.round(depth / step_m) * step_m, step_s=1.0)
 
