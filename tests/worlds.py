@@ -12,6 +12,7 @@ from shapely.geometry import LineString, Point, Polygon
 
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import unproject
+from lakemap.model.bottom import Bottom, BottomEdges
 from lakemap.model.flags import Flag
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.hits import FROM_MARK, FROM_RISE, Hits
@@ -168,8 +169,16 @@ def small_lake_map():
         "Small & <Round> Lake", soundings, find_crossovers(soundings), small_hits(), depth, hardness,
         small_terrain(frame, depth), small_spots(), Shoreline(rim, "shore.geojson"),
         settings={"clean": {"draft_m": 0.4}, "publish": {"units": None}}, inputs={"evening.nmea": "ab" * 32},
-        messages=("a message of the lake",),
+        messages=("a message of the lake",), bottom=small_bottom(hardness),
     )
+
+
+def small_bottom(hardness):
+    "Soft, medium and hard in the shares that the hardness gives them, without edges, on a relative scale."
+    value = hardness.estimate.values
+    layers = {"soft": (1 - value) ** 2, "medium": 2 * value * (1 - value), "hard": value**2}
+    grids = tuple(Grid(hardness.frame, layer.astype(np.float32), name, "1") for name, layer in layers.items())
+    return Bottom(tuple(layers), grids, Grid(hardness.frame, 0 * value, "hardness_doubt", "1"), BottomEdges())
 
 
 def _ellipse(half_x, half_y, east=0.0, north=0.0):

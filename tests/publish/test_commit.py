@@ -12,9 +12,12 @@ import pytest
 from worlds import small_lake_map
 
 from lakemap.errors import OutputError
-from lakemap.model.outputs import ALL, HARDNESS, HARDNESS_SIGMA, SUMMARY
+from lakemap.model.outputs import ALL, BOTTOM_CLASSES, CHANGED, HARDNESS, HARDNESS_SIGMA, SUMMARY, WEED_HEIGHT
 from lakemap.publish import PublishSettings, publish
 from lakemap.publish.commit import OutputFolder
+
+MADE = tuple(name for name in ALL if name not in (CHANGED, WEED_HEIGHT))
+"""What the small lake has: it was sailed in one season."""
 
 
 @pytest.fixture(scope="module")
@@ -26,14 +29,14 @@ def published(tmp_path_factory):
 
 def test_every_file_is_there_and_nothing_else(published):
     "All names of model/outputs.py, no temporary file."
-    assert sorted(os.listdir(published[0])) == sorted(ALL)
+    assert sorted(os.listdir(published[0])) == sorted(MADE)
 
 
 def test_summary_lists_size_and_hash_of_the_others(published):
     "What summary.json says of each other file is true, and the returned summary is what was written."
     folder, summary = published
     assert json.loads((folder / SUMMARY).read_text()) == summary
-    assert set(summary["files"]) == set(ALL) - {SUMMARY}
+    assert set(summary["files"]) == set(MADE) - {SUMMARY}
     for name, facts in summary["files"].items():
         content = (folder / name).read_bytes()
         assert facts == {"bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
@@ -52,7 +55,7 @@ def test_same_map_same_bytes_in_another_folder(published, tmp_path):
     again = tmp_path / "another name"
     for _ in range(2):
         publish(small_lake_map(), again, PublishSettings(units="ft"))
-    for name in ALL:
+    for name in MADE:
         assert (again / name).read_bytes() == (published[0] / name).read_bytes(), name
 
 
@@ -62,13 +65,14 @@ def test_stale_hardness_of_an_earlier_run_goes_away(tmp_path):
 
     publish(small_lake_map(), tmp_path, PublishSettings())
     (tmp_path / "notes of the owner.txt").write_text("stays")
-    summary = publish(dataclasses.replace(small_lake_map(), hardness=None), tmp_path, PublishSettings())
-    assert not (tmp_path / HARDNESS).exists() and not (tmp_path / HARDNESS_SIGMA).exists()
+    bare = dataclasses.replace(small_lake_map(), hardness=None, bottom=None)
+    summary = publish(bare, tmp_path, PublishSettings())
+    assert not any((tmp_path / name).exists() for name in (HARDNESS, HARDNESS_SIGMA, BOTTOM_CLASSES))
     assert summary["surfaces"]["hardness"] is None
     assert (tmp_path / "notes of the owner.txt").exists()
 
 
-@pytest.mark.parametrize("name", [name for name in ALL if name != SUMMARY])
+@pytest.mark.parametrize("name", [name for name in MADE if name != SUMMARY])
 def test_full_disk_at_any_file_leaves_an_unfinished_folder(name, tmp_path, monkeypatch):
     "Whichever file meets the full disk: one line that names it, no summary, no temporary file."
     (tmp_path / SUMMARY).write_text("{}")
