@@ -97,7 +97,7 @@ def test_a_switch_that_does_not_exist_is_refused():
         CleanSettings(off=["drafts"])
 
 
-@runs(max_examples=15, deadline=None)
+@runs(max_examples=6, deadline=None)
 @given(draft=st.floats(0.0, 2.0), water=st.floats(0.5, 30.0), feet=st.sampled_from([0.3048, 1.8288]))
 def test_corrections_commute_with_units(draft, water, feet):
     "Depths read in feet or fathoms and turned into metres are corrected as those read in metres: to a hair."
@@ -116,7 +116,7 @@ def test_feet_per_second_is_a_nominal_speed_too():
 
 
 def test_a_profile_is_followed_through_its_layers():
-    "reference-values 1.3: 24, 23.5, 15, 9, 7 degC at 0, 5, 8, 12, 20 m: a 1500 m/s sounder shows 20.52791 m for 20 m."
+    "24, 23.5, 15, 9, 7 degC at 0, 5, 8, 12, 20 m: a 1500 m/s sounder shows 20.52791 m for 20 m."
     profile = WaterProfile((Cast(np.nan, np.array([0.0, 5, 8, 12, 20]), np.array([24.0, 23.5, 15, 9, 7])),), "p.csv")
     soundings = two_days().with_columns(logged_depth_m=np.full(len(two_days()), 20.52791))
     facts = known_facts(boats=(boat(draft_m=0.0),), levels=(), profile=profile)

@@ -15,6 +15,7 @@ from lakemap.physics.sound_speed import (
     fresh_water_sound_speed,
     harmonic_mean_speed,
     one_way_time_s,
+    reached_depth_m,
     salt_water_sound_speed,
     sound_speed_mps,
     true_depth_m,
@@ -122,3 +123,26 @@ def test_correcting_twice_over_is_undone(t, shown, nominal):
     "From nominal to true speed and back is the depth shown."
     c = fresh_water_sound_speed(t)
     assert true_depth_m(true_depth_m(shown, nominal, c), c, nominal) == pytest.approx(shown, rel=1e-12)
+
+
+def test_sound_followed_down_the_reference_profile_reaches_20_m():
+    "13.6852720 ms from the surface; one node alone is one speed; beyond the nodes their end speed."
+    speeds = fresh_water_sound_speed(PROFILE_C)
+    assert reached_depth_m(13.6852720e-3, 0.0, PROFILE_M, speeds) == pytest.approx(20.0, abs=2e-5)
+    assert reached_depth_m(0.01, 0.5, [3.0], [1447.289]) == pytest.approx(14.97289)
+    assert reached_depth_m(0.01, 20.0, PROFILE_M, speeds) == pytest.approx(20.0 + 0.01 * speeds[-1])
+
+
+LAYERS = st.lists(st.tuples(st.floats(0.1, 20), st.floats(0, 35)), min_size=2, max_size=6)
+
+
+@given(LAYERS, st.floats(0, 1), st.floats(0, 1))
+def test_the_way_down_takes_the_time_of_the_profile(layers, a, b):
+    "From any depth of a profile to any deeper one: the time of the part between brings sound there, to a micrometre."
+    depth = np.cumsum([thick for thick, _ in layers])
+    speed = fresh_water_sound_speed([t for _, t in layers])
+    start, end = depth[0] + (depth[-1] - depth[0]) * np.sort([a, b])
+    inside = (depth > start) & (depth < end)
+    nodes = np.concatenate([[start], depth[inside], [end]])
+    time = one_way_time_s(nodes, np.interp(nodes, depth, speed)) if end > start + 1e-9 else 0.0
+    assert reached_depth_m(time, start, depth, speed) == pytest.approx(end if time else start, abs=1e-6)
