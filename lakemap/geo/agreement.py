@@ -42,7 +42,8 @@ def agreement_of(soundings: Soundings, crossed: Crossovers, bias: PassBias | Non
     """Agreement of passes from crossovers whose depths still carry their passes' ``bias``; None: solved here."""
     bias = solve_pass_bias(crossed) if bias is None else bias
     left = crossed.difference_m - bias_difference(crossed, bias)
-    limit = {name: np.sqrt(2.0) * allowance_m(name, soundings.depth_m[crossed.row_a.astype(np.int64)]) for name in S44_ORDERS}
+    depth_m = soundings.depth_m[crossed.row_a.astype(np.int64)]
+    limit = {name: np.sqrt(2.0) * allowance_m(name, depth_m) for name in S44_ORDERS}
     passes = np.unique(soundings.pass_id[soundings.pass_id != NO_PASS])
     met = np.unique(np.concatenate([crossed.pass_a, crossed.pass_b]))
     return Agreement(
