@@ -51,7 +51,7 @@ def test_counts_are_no_decibels(echoes):
               for name in ("first_echo_db", "second_echo_db")}
     found = add_hardness(lake.with_columns(**counts), PLAIN)
     assert np.isnan(found.hardness).all()
-    assert any("400 rows: levels are counts of the display" in text for text in found.messages)
+    assert any("400 rows: levels are counts of a display" in text for text in found.messages)
 
 
 def test_whole_decibels_are_taken_when_the_owner_says_so(echoes):
