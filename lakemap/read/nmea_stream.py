@@ -66,7 +66,7 @@ def _book_for(head: bytes) -> Book:
     from lakemap.read.kernels.nmea_scan import scan
 
     book = Book.blank()
-    data = np.frombuffer(head, np.uint8)
+    data = np.frombuffer(head, np.uint8).copy()  # writable as a chunk is: another type would compile anew
     scan(data, len(data), False, book, Records.room(len(data) // SHORTEST_SENTENCE + 1))
     used = int(book.counts[SLOTS_USED])
     book.counts[:] = 0

@@ -344,7 +344,7 @@ def settle(rows: Rows, longest_s: float, interval_s: float) -> None:
         elif right != left:
             share = (t - left) / (right - left)
             east = rows[j].next_lon - rows[j].lon
-            east -= 360.0 * np.round(east / 360.0)
+            east -= 360.0 * np.floor(east / 360.0 + 0.5)
             lon = rows[j].lon + east * share
             rows[j].lon = lon - 360.0 * np.floor((lon + 180.0) / 360.0) if abs(lon) >= 180.0 else lon
             rows[j].lat += (rows[j].next_lat - rows[j].lat) * share

@@ -136,7 +136,7 @@ def new_slot(book: Book, code: int) -> int:
 @njit(cache=True, error_model="numpy")
 def tag_time(buf: Bytes, start: int, end: int) -> tuple[float, bool]:
     """The time ``c:`` of a TAG block [s since 1970], NaN without, and whether its checksum holds."""
-    total, star, at = np.uint8(0), end, -1
+    total, star, at = np.uint8(0), end, start - 1
     for i in range(start, end):
         if buf[i] == STAR:
             star = i
@@ -146,7 +146,7 @@ def tag_time(buf: Bytes, start: int, end: int) -> tuple[float, bool]:
             at = i + 1
     if checksum_at(buf, star, end) != total:
         return np.nan, False
-    if at < 0:
+    if at < start:
         return np.nan, True
     stop = at
     while stop < star and buf[stop] != COMMA:

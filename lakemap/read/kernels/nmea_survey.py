@@ -114,7 +114,7 @@ def note_time(c: Clock, value: Floats, record: int, events: Floats) -> None:
     elif not abs(c.running_s - c.burst_s) < SAME_BURST_S:
         c.burst_s, c.burst = c.running_s, record
     if np.isnan(c.tag_base) and not np.isnan(value[TAG]):
-        c.tag_base = np.round((value[TAG] - c.running_s) / DAY_S)
+        c.tag_base = np.floor((value[TAG] - c.running_s) / DAY_S + 0.5)
 
 
 @njit(cache=True, error_model="numpy")

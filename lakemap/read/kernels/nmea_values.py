@@ -108,7 +108,7 @@ def read_day(buf: Bytes, bound: Ints, kind: int) -> float:
     if kind == RMC:
         a = bound[8] + 1
         packed = whole(buf, a, bound[9]) if bound[9] - a == 6 else -1
-        return day_number(packed // 10000, packed // 100 % 100, packed % 100, True) if packed >= 0 else np.nan
+        return day_number(packed // 10000, packed // 100 % 100, packed % 100, kind == RMC) if packed >= 0 else np.nan
     day, month = whole(buf, bound[1] + 1, bound[2]), whole(buf, bound[2] + 1, bound[3])
     year = whole(buf, bound[3] + 1, bound[4])
     return day_number(day, month, year, bound[4] - bound[3] == 3)
