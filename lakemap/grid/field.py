@@ -29,7 +29,7 @@ from lakemap.model.soundings import NO_PASS, PassBias
 Floats = NDArray[np.float64]
 
 DEPTH = "depth_m"
-STEPS_A_DETAIL = 5.0
+STEPS_A_DETAIL = 4.0
 """Lattice steps in the range of the short detail (tried: finer costs more and gains less than 1 %)."""
 LEAST_STEPS = 2.0
 """Shortest range, in steps, that a lattice carries; shorter fields are taken for this."""
@@ -214,7 +214,7 @@ class FieldInterpolator(Interpolator):
             told = self._first.without(held, obs.xy[rows], self._shore.at(obs.xy[rows]))
             ends = np.cumsum([len(asked[k]) for k in mine])[:-1]
             for k, mean, sd in zip(mine, np.split(told[0], ends), np.split(told[1], ends), strict=True):
-                parts[k] = (mean, sd)
+                parts[k] = (mean, np.sqrt(sd**2 + self._unseen(self._shore.at(obs.xy[asked[k]]))))
         estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
         return estimate, sigma
 
@@ -228,7 +228,9 @@ class FieldInterpolator(Interpolator):
 
     def own_variance(self, obs: Observations) -> Floats:
         """Variance (n,) of readings about the mean of their pixel, their pass's bias included."""
-        return np.asarray(self._variance(obs) + (self._known.bias_sd**2 if self._biased else 0.0))
+        bias = self._known.bias_sd**2 if self._biased else 0.0
+        floor = UNSEEN_SHARE * self._known.noise**2 if obs.name == DEPTH else 0.0
+        return np.asarray(self._variance(obs) - floor + bias)
 
     def facts(self) -> Mapping[str, float | str]:
         """Parameters by name, the lattice's step and unknowns."""

@@ -12,7 +12,7 @@ from lakemap.model.frame import GridFrame
 
 Floats = NDArray[np.float64]
 
-MOST_NODES = 250_000
+MOST_NODES = 100_000
 """Distances are looked up on at most so many nodes, and lie on straight lines between them."""
 
 
