@@ -6,6 +6,7 @@ import json
 import re
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
@@ -13,6 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from lakemap.errors import InputError
 from lakemap.read.source import Source
 
+LARGEST_COORDINATE = 1e12
+"""No CRS counts farther; NaN and infinity, also in a hole, are beyond it."""
 _START = re.compile(rb"^(?:\xef\xbb\xbf)?\s*\{")
 _TYPE = re.compile(rb'"type"\s*:\s*"(?:FeatureCollection|Feature|(?:Multi)?Polygon|GeometryCollection)"')
 _BROKEN = (
@@ -49,6 +52,11 @@ def geojson_crs(source: Source) -> str:
     return "EPSG:4326" if "CRS84" in str(name) else str(name)
 
 
+def all_near(shape_or_shapes: Any) -> bool:
+    """Whether every coordinate, in holes too, is a number that some CRS can have."""
+    return bool((np.abs(shapely.get_coordinates(shape_or_shapes)) < LARGEST_COORDINATE).all())
+
+
 def _horizontal(told: Any) -> str:
     """The CRS as B-12 writes it: a word, or authority and code."""
     return f"{told['type']}:{told['value']}" if isinstance(told, dict) else str(told)
@@ -65,7 +73,7 @@ def geojson_features(source: Source) -> list[tuple[BaseGeometry, dict[str, Any]]
     for part, properties in _geometry_parts(_parsed(source), {}, 0):
         try:
             made = shape(part)
-            finite = bool(shapely.is_empty(made)) or all(abs(edge) < 1e12 for edge in shapely.bounds(made))
+            finite = all_near(made)
         except _BROKEN:
             finite = False
         if not finite:

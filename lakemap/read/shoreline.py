@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from lakemap.errors import InputError
 from lakemap.geo.crs import unproject
 from lakemap.model.shoreline import NO_WALLS, Shoreline
-from lakemap.read.geojson import geojson_crs, geojson_features, is_geojson
+from lakemap.read.geojson import all_near, geojson_crs, geojson_features, is_geojson
 from lakemap.read.reader import SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
@@ -54,6 +54,8 @@ class ShorelineReader(Reader):
         A file that only marks walls is one too: its water is empty.
         """
         marked, crs = _marked(source)
+        if not all_near([shape for shape, _ in marked]):
+            raise InputError(f"{source.name}: a shape has broken coordinates; save the file again")
         walls = [shape for shape, wall in marked if wall and _is_bank(shape)]
         others = [shape for shape, wall in marked if not wall]
         rings = [shapely.make_valid(shapely.force_2d(shape)) for shape in others if _is_area(shape)]

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from lakemap.errors import InputError
 from lakemap.read.archives import open_beside
+from lakemap.read.geojson import all_near
 from lakemap.read.source import LARGEST_TEXT, Source
 
 GEOPACKAGE, SHAPEFILE, FLATGEOBUF = b"SQLite format 3\0", b"\x00\x00\x27\x0a", b"fgb\x03fgb"
@@ -80,6 +81,8 @@ def read_features(source: Source, layer: str) -> Features:
     with opened(source) as copy:
         meta, _, shapes, columns = pyogrio.raw.read(copy, layer=layer, datetime_as_string=True)
         geometries = shapely.from_wkb(shapes if shapes is not None else [], on_invalid="ignore")
+    if not all_near(geometries):
+        raise InputError(f"{source.name}: a shape has broken coordinates; save the file again")
     fields = dict(zip((str(name) for name in meta["fields"]), columns, strict=True))
     return Features(np.asarray(geometries, dtype=object), fields, meta.get("crs"))
 

@@ -169,3 +169,21 @@ def test_walls_in_a_file_of_their_own(tmp_path):
     assert both.water.area == pytest.approx(LAKE.area) and both.walls.equals(DAM)
     with pytest.raises(InputError, match="no polygon of water"):
         read_shore([marks], PLAIN)
+
+
+@pytest.mark.parametrize("number", ["1e400", "-1e400", "NaN", "1e13"])
+def test_a_hole_with_a_broken_corner_is_one_line(tmp_path, number):
+    "The outline's bounds know nothing of what is in its holes."
+    hole = f"[[0.1, 0.1], [0.2, 0.1], [{number}, 0.2], [0.1, 0.1]]"
+    text = f'{{"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]], {hole}]}}'
+    with pytest.raises(InputError, match="broken coordinates"):
+        ShorelineReader().read(source_of(tmp_path, text, "s.json"), ReadSettings())
+
+
+def test_a_hole_with_a_broken_corner_in_a_database_is_one_line(tmp_path):
+    "The library hands such numbers on."
+    ring = [(0, 0), (1, 0), (1, 1), (0, 0)]
+    shape = Polygon(ring, [[(0.5, 0.1), (0.6, 0.1), (0.6, float("inf")), (0.5, 0.1)]])
+    geopandas.GeoDataFrame(geometry=[shape], crs="EPSG:4326").to_file(tmp_path / "s.gpkg")
+    with pytest.raises(InputError, match="broken coordinates"):
+        ShorelineReader().read(Source.of(tmp_path / "s.gpkg"), ReadSettings())
