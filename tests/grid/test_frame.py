@@ -67,8 +67,8 @@ def test_land_between_two_arms_is_not_drawn_over():
     "Two surveyed arms 300 m apart with nothing between them stay two; passes 30 m apart are joined."
     arm = np.array([[x, y] for x in np.arange(0, 121, 30) for y in np.arange(0, 900, 3)], float)
     both = np.concatenate([arm, arm + [420, 0], [[x, 0.0] for x in range(120, 420, 3)]]) + [400_000, 5_000_000]
-    frame = frame_for(soundings_at(both), None, GridSettings(pixel_m=5.0))
-    at = np.array([[400_060.0, 5_000_400.0], [400_475.0, 5_000_400.0], [400_270.0, 5_000_400.0]])
+    frame = frame_for(soundings_at(both), None, GridSettings(pixel_m=2.0))
+    at = np.array([[400_075.0, 5_000_400.0], [400_475.0, 5_000_400.0], [400_270.0, 5_000_400.0]])
     row, column, _ = frame.pixel_of(at[:, 0], at[:, 1])
     assert frame.water[row, column].tolist() == [True, True, False]
 

@@ -71,3 +71,6 @@ def test_a_large_lake_gets_fewer(monkeypatch):
     made, said = realise(Draws(), frame, frame.water, 100)
     assert len(made) == max(3000 // frame.water.sum(), 20) < 100
     assert "of 100 were drawn" in said[0]
+    monkeypatch.setattr("lakemap.grid.realise.AT_ONCE_VALUES", 5 * frame.water.sum())
+    parts = np.unique(realise(Draws(), frame, frame.water, 100)[0][:, 0], return_counts=True)[1]
+    assert len(parts) == -(-len(made) // 5) and parts.max() == 5
