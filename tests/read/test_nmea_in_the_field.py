@@ -110,6 +110,15 @@ def test_time_that_runs_backwards_is_kept_and_told(tmp_path):
     assert rows.time_utc[5] == np.datetime64("2025-06-01T12:00:00.500")
 
 
+def test_a_burst_has_the_date_of_the_sentence_that_closes_it(tmp_path):
+    "The next morning's log, glued on, opens with a GGA: it is of the morning, not of the day before."
+    evening = "".join(gga(f"20000{i}") + rmc(f"20000{i}", f"4807.{i:04d}", date="010625") + dbt(i) for i in range(4))
+    morning = "".join(gga(f"09000{i}") + dbt(i) + rmc(f"09000{i}", f"4807.{i:04d}", date="020625") for i in range(4))
+    rows = read(tmp_path, evening + morning)
+    assert (np.diff(rows.time_s) > 0).all() and not told(rows, "backwards")
+    assert rows.time_utc[4] == np.datetime64("2025-06-02T09:00:00")
+
+
 def test_a_second_start_without_dates_is_the_next_day(tmp_path):
     "The clock goes back by three hours: time of day stays, time never runs back, nothing is joined, the line is named."
     text = "".join(gga(f"12000{i}", f"4807.{i:04d}") + dbt(i) for i in range(5))
@@ -234,7 +243,8 @@ def test_a_long_freeze_is_left_to_be_flagged(tmp_path):
     "The place stands for 30 s while the depth changes, then leaps: nothing is made up in between; cleaning flags it."
     still = [rmc(f"1200{i:02d}", "4807.0000" if i < 30 else f"4807.{10 * i:04d}") + dbt(5 + 0.1 * i) for i in range(40)]
     rows = read(tmp_path, "".join(still))
-    assert len(np.unique(rows.lat_deg[:29])) == 1 and rows.lat_deg[31] > rows.lat_deg[28]
+    assert len(np.unique(rows.lat_deg[:29])) == 1 and np.isfinite(rows.lat_deg).all()
+    assert_allclose(rows.lat_deg[29], 48 + (7 + 150e-4) / 60, rtol=0, atol=1e-9)  # half-way on the leap alone
 
 
 def test_depths_far_from_any_fix_stay_without_place(tmp_path):
