@@ -146,14 +146,18 @@ class Lattice:
         return dissect(np.concatenate([level.places() for level in self.levels]), reach)
 
 
-def lattice_for(xy: Floats, step_m: float, ranges_m: tuple[float, ...], margin: float = MARGIN_RANGES) -> Lattice:
-    """One that serves the places ``xy`` (m, 2) with one level for each range [m]; the finest step is ``step_m``."""
+def lattice_for(
+    xy: Floats, step_m: float, ranges_m: tuple[float, ...], margin: float = MARGIN_RANGES,
+    steps_a_range: float = STEPS_A_RANGE,
+) -> Lattice:
+    """One that serves the places ``xy`` (m, 2) with one level for each range [m]; the finest step is ``step_m``, longer
+    ranges have 1, 2, 4 ... times it, at least ``steps_a_range`` to a range."""
     origin = np.floor(xy.min(axis=0) / step_m) * step_m
     cells = np.unique(np.floor((xy - origin) / step_m).astype(np.int64), axis=0)
     levels: list[Level] = []
     first = 0
     for range_m in ranges_m:
-        step = 2 ** max(int(np.floor(np.log2(max(range_m / STEPS_A_RANGE / step_m, 1.0)))), 0)
+        step = 2 ** max(int(np.floor(np.log2(max(range_m / steps_a_range / step_m, 1.0)))), 0)
         level = _level(cells, step, range_m / step_m, margin, first)
         levels.append(level)
         first += level.count
