@@ -67,16 +67,24 @@ def _cells(obs: Observations, block_m: float) -> tuple[NDArray[np.int64], NDArra
     return cell[:, 1], cell[:, 0]
 
 
+def bounds_known(obs: Observations) -> NDArray[np.int64]:
+    """0 for a plain reading (n,), else which of its two bounds are known."""
+    return np.asarray(np.isfinite(obs.lower).astype(np.int64) + 2 * np.isfinite(obs.upper))
+
+
 def _in_canonical_order(obs: Observations, block_m: float) -> Observations:
     row, column = _cells(obs, block_m)
-    keys = (obs.sigma, obs.xy[:, 0], obs.xy[:, 1], obs.value, obs.rise, column, row, obs.pass_id)
+    keys = (obs.sigma, obs.xy[:, 0], obs.xy[:, 1], obs.value, obs.rise, bounds_known(obs), column, row, obs.pass_id)
     return obs.take(np.lexsort(keys))
 
 
 def _block_numbers(obs: Observations, block_m: float) -> NDArray[np.int64]:
-    """0, 1, 2 ... for readings that are already sorted by pass, row and column."""
+    """0, 1, 2 ... for readings that are already sorted by pass, row, column and what is known of their bounds: a
+    censored reading and a plain one have no mean."""
     row, column = _cells(obs, block_m)
-    new = (np.diff(obs.pass_id) != 0) | (np.diff(row) != 0) | (np.diff(column) != 0)
+    new = np.zeros(max(len(obs) - 1, 0), dtype=bool)
+    for key in (obs.pass_id, row, column, bounds_known(obs)):
+        new |= np.diff(key) != 0
     return np.concatenate([np.zeros(min(len(obs), 1), np.int64), np.cumsum(new)])
 
 

@@ -44,12 +44,12 @@ class Readings:
         return Readings(*(getattr(self, spec.name)[rows] for spec in dataclasses.fields(self)))
 
     def merged(self, side_m: float) -> tuple[Readings, Index]:
-        """One reading for each pass, square of ``side_m`` and kind (censored or not), and which one each went to (n,).
+        """One reading for each pass, square of ``side_m`` and kind of bounds, and which one each went to (n,).
 
         Values are means by weight; the error falls as in blocks.py, since neighbours share a part of it.
         """
         cell = np.floor(self.xy / side_m).astype(np.int64)
-        key = np.column_stack([self.pass_id, cell[:, 1], cell[:, 0], self.censored])
+        key = np.column_stack([self.pass_id, cell[:, 1], cell[:, 0], np.isnan(self.lower), np.isnan(self.upper)])
         member = np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
         count = int(member.max()) + 1 if len(member) else 0
         first = np.unique(member, return_index=True)[1]

@@ -160,6 +160,17 @@ def test_censored_readings_speak_by_their_bounds():
     assert (known > 0.65).all()
 
 
+def test_a_block_mixes_no_bounds_with_plain_readings():
+    "In one square a plain, a lower and an upper bound stay three readings, each with what it knows."
+    obs = Observations.of("hardness", np.full((5, 2), 1.0), [0.2, 0.3, 0.7, 0.8, 0.1], 0.05)
+    nan = np.nan
+    obs = dataclasses.replace(obs, lower=np.array([nan, nan, 0.7, 0.8, nan]), upper=np.array([nan, nan, nan, nan, 0.1]))
+    blocks = block_means(obs, 5.0)
+    assert_allclose(blocks.value, [0.25, 0.75, 0.1])
+    assert_allclose(blocks.lower, [nan, 0.75, nan])
+    assert_allclose(blocks.upper, [nan, nan, 0.1])
+
+
 def test_draws_have_the_surfaces_own_error():
     "Mean and spread of many draws are the estimate and its error; the same seed gives the same draws."
     field = fitted(block_means(OBS, 10.0))
