@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.changes.cells import MAD_TO_SIGMA, CellDepths, neighbours
-from lakemap.changes.settings import ChangesSettings
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -25,7 +24,7 @@ FEWEST = 30
 """Fewer squares than this do not tell their scatter."""
 
 
-def deeper(cells: CellDepths, gap_m: Floats, sigma_m: Floats, least_m: float, settings: ChangesSettings) -> Bools:
+def deeper(cells: CellDepths, gap_m: Floats, sigma_m: Floats, least_m: float, sigmas: float) -> Bools:
     """Squares (c,) where ``gap_m`` (c,), with error ``sigma_m`` (c,), is above ``least_m`` beyond doubt.
 
     Sure is a square whose mean with its neighbours exceeds ``least_m`` and ``sigmas`` standard errors; a square beside
@@ -34,8 +33,8 @@ def deeper(cells: CellDepths, gap_m: Floats, sigma_m: Floats, least_m: float, se
     """
     near = neighbours(np.column_stack([cells.column, cells.line]))
     mean, sigma = _with_around(near, gap_m, sigma_m)
-    sure = np.nan_to_num(mean) > np.nan_to_num(np.maximum(least_m, settings.sigmas * _scale(mean / sigma) * sigma))
-    own = np.maximum(least_m, settings.sigmas * _scale(gap_m / sigma_m) * np.nan_to_num(sigma_m)) * GROWN
+    sure = np.nan_to_num(mean) > np.nan_to_num(np.maximum(least_m, sigmas * _scale(mean / sigma) * sigma))
+    own = np.maximum(least_m, sigmas * _scale(gap_m / sigma_m) * np.nan_to_num(sigma_m)) * GROWN
     clear = np.nan_to_num(gap_m) > own
     found = sure & (np.nan_to_num(gap_m) > GROWN * least_m)
     for _ in range(STEPS):

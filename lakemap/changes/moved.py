@@ -72,8 +72,8 @@ def moved_floor(cells: CellDepths, floor: Bools, settings: ChangesSettings) -> M
     for date in range(dates):
         gap = np.where(latest > date, now - depth[:, date], np.nan)
         sigma = np.hypot(now_sigma, cells.sigma_m[:, date])
-        moved = deeper(cells, gap, sigma, settings.change_m, settings) | deeper(
-            cells, -gap, sigma, settings.change_m, settings)
+        moved = deeper(cells, gap, sigma, settings.change_m, settings.sigmas) | deeper(
+            cells, -gap, sigma, settings.change_m, settings.sigmas)
         outdated[:, date] = moved
         difference = np.where(moved, gap, difference)
         before = np.where(moved, date, before)

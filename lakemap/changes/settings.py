@@ -20,5 +20,7 @@ class ChangesSettings(Settings):
     weed_m: float = above(0.0, default=0.3, why="lower weed cannot be told from the floor's own roughness")
     change_m: float = above(0.0, default=0.25, why="smaller differences between dates are left alone")
     sigmas: float = above(0.0, default=3.2, why="differences within this many standard errors are no change")
+    weed_sigmas: float = above(
+        0.0, default=2.4, why="the same for weed, which is to be expected in its months and only upward")
     ageing_m: float = at_least(
         0.0, default=0.01, why="what a floor may move in a year (standard deviation): older readings say less of today")

@@ -31,7 +31,7 @@ def weed_height(cells: CellDepths, dates: Dates, settings: ChangesSettings) -> F
     for date in np.flatnonzero(dates.weedy).tolist():
         rise = floor - cells.depth_m[:, date]
         sigma = np.hypot(floor_sigma, cells.sigma_m[:, date])
-        stands = deeper(cells, rise, sigma, settings.weed_m, settings)
+        stands = deeper(cells, rise, sigma, settings.weed_m, settings.weed_sigmas)
         height[:, date] = np.where(np.isfinite(rise), np.where(stands, rise, 0.0), np.nan)
     return height
 

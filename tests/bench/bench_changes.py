@@ -1,5 +1,5 @@
-"""Weed, a moved bar and a silted cove on an invented lake sounded in three seasons: what share of the planted squares is
-right, what share of still ones is called changed. Run: python tests/bench/bench_changes.py [lakes]
+"""Weed, a moved bar and a silted cove on an invented lake sounded in three seasons: the share of the planted squares
+that is right, and of the still ones that is called changed. Run: python tests/bench/bench_changes.py [lakes]
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from changes.test_three_seasons import LEAST_CHANGE_M, SETTINGS, recorded, score
 
 from lakemap.changes import find_changes
 
-FIRST_SEED = 200
+FIRST_SEED = 400
 "The settings were tried on seeds 1 to 8 and 31 to 50."
 
 
@@ -33,7 +33,8 @@ def main(lakes: int) -> None:
         planted = move_seen & (np.abs(moved) >= LEAST_CHANGE_M) & (weedy == 0)
         rows.append([(weed > 0)[weed_seen & (weedy > 0.5)].mean(), (np.sign(change) == np.sign(moved))[planted].mean(),
                      (weed > 0)[weed_seen & still].mean(), (change != 0)[move_seen & still].mean(), took])
-        print(f"{seed:4d}  {rows[-1][0]:5.2f}  {rows[-1][1]:5.2f}  {rows[-1][2]:17.4f}  {rows[-1][3]:18.4f}  {took:.2f}")
+        a, b, c, d, _ = rows[-1]
+        print(f"{seed:4d}  {a:5.2f}  {b:5.2f}  {c:17.4f}  {d:18.4f}  {took:.2f}")
     mean, low, high = np.mean(rows, axis=0), np.min(rows, axis=0), np.max(rows, axis=0)
     print(f"mean  {mean[0]:5.2f}  {mean[1]:5.2f}  {mean[2]:17.4f}  {mean[3]:18.4f}  {mean[4]:.2f}")
     print(f"worst {low[0]:5.2f}  {low[1]:5.2f}  {high[2]:17.4f}  {high[3]:18.4f}  {high[4]:.2f}")

@@ -48,7 +48,8 @@ def old_map(lake, frame, rng) -> DepthPriors:
     smooth = gaussian_filter(lake.depth_m, 20 / STEP_M)
     x, y = ORIGIN_X + np.arange(smooth.shape[1]) * STEP_M, ORIGIN_Y + np.arange(smooth.shape[0]) * STEP_M
     generator = contourpy.contour_generator(x, y, smooth)
-    lines = [(level, line) for level in np.arange(CONTOUR_M, smooth.max(), CONTOUR_M) for line in generator.lines(level)]
+    levels = np.arange(CONTOUR_M, smooth.max(), CONTOUR_M)
+    lines = [(level, line) for level in levels for line in generator.lines(level)]
     places = np.concatenate([line[::4] for _, line in lines]) + SHIFT_M * np.array([np.cos(turn), np.sin(turn)])
     depths = np.concatenate([np.full(len(line[::4]), level + ZERO_M) for level, line in lines])
     lon, lat = unproject(frame.crs, *places.T)
@@ -56,13 +57,14 @@ def old_map(lake, frame, rng) -> DepthPriors:
 
 
 def main(lakes: int) -> None:
-    print("lake  RMSE away from passes: without, with, ratio   on them: without, with   within 1.96 sigma away   seconds")
+    print("lake  RMSE away from passes: without, with, ratio; on them: without, with; away within 1.96 sigma; seconds")
     rows = []
     for seed in range(FIRST_SEED, FIRST_SEED + lakes):
         lake, rng = rough_lake(seed), np.random.default_rng(seed)
         frame = lake.frame(5.0)
         obs, settings = five_passes(lake, rng), GridSettings(method="field")
-        plain = make_surface(obs, frame, settings, PassBias(np.arange(5, dtype=np.int32), np.zeros(5), np.full(5, 0.15)))
+        unknown = PassBias(np.arange(5, dtype=np.int32), np.zeros(5), np.full(5, 0.15))
+        plain = make_surface(obs, frame, settings, unknown)
         start = time.perf_counter()
         helped = hold_up(plain, obs, frame, settings, old_map(lake, frame, rng))
         took = time.perf_counter() - start
@@ -72,8 +74,8 @@ def main(lakes: int) -> None:
         near = [float(np.sqrt(np.nanmean(one[away < 5] ** 2))) for one in error]
         inside = np.mean((np.abs(error[1]) < 1.96 * helped.sigma.values[frame.water])[away > 30])
         rows.append([far[1] / far[0], near[1] / near[0], inside])
-        print(f"{seed:4d}  {far[0]:.3f}  {far[1]:.3f}  {rows[-1][0]:.2f}    {near[0]:.3f}  {near[1]:.3f}    {inside:.3f}    "
-              f"{took:.1f}", flush=True)
+        print(f"{seed:4d}  {far[0]:.3f}  {far[1]:.3f}  {rows[-1][0]:.2f}    {near[0]:.3f}  {near[1]:.3f}    "
+              f"{inside:.3f}    {took:.1f}", flush=True)
     ratio, beside, inside = np.array(rows).T
     print(f"geometric mean of ratios {np.exp(np.log(ratio).mean()):.2f} (worst {ratio.max():.2f}); on passes "
           f"{np.exp(np.log(beside).mean()):.2f} (worst {beside.max():.2f}); within 1.96 sigma {inside.mean():.3f}")
