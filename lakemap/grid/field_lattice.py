@@ -146,6 +146,11 @@ class Lattice:
         return dissect(np.concatenate([level.places() for level in self.levels]), reach)
 
 
+def cell_number(cell: Index) -> Index:
+    """One number for each cell (n, 2) of whole numbers, in their order: far faster to sort than pairs."""
+    return np.asarray(cell[:, 0] * 2**31 + cell[:, 1])
+
+
 def lattice_for(
     xy: Floats, step_m: float, ranges_m: tuple[float, ...], margin: float = MARGIN_RANGES,
     steps_a_range: float = STEPS_A_RANGE,
@@ -153,7 +158,8 @@ def lattice_for(
     """One that serves the places ``xy`` (m, 2) with one level for each range [m]; the finest step is ``step_m``, longer
     ranges have 1, 2, 4 ... times it, at least ``steps_a_range`` to a range."""
     origin = np.floor(xy.min(axis=0) / step_m) * step_m
-    cells = np.unique(np.floor((xy - origin) / step_m).astype(np.int64), axis=0)
+    cells = np.floor((xy - origin) / step_m).astype(np.int64)
+    cells = cells[np.unique(cell_number(cells), return_index=True)[1]]
     levels: list[Level] = []
     first = 0
     for range_m in ranges_m:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from lakemap.grid.field_lattice import cell_number
 from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_system import Design, Posterior
 from lakemap.grid.field_weights import doubt, interval_terms, left_out, plain_start
@@ -107,8 +108,7 @@ class FieldSolution:
             return mean, sd
         mean = self.design.mean_at(self._expected + self.posterior.mean, xy, distance_m)
         cell = np.floor(xy / (0.5 * self.design.lattice.step_m)).astype(np.int64)
-        one, member = np.unique(cell, axis=0, return_index=True, return_inverse=True)[1:]
-        member = member.reshape(-1)
+        one, member = np.unique(cell_number(cell), return_index=True, return_inverse=True)[1:]
         if len(one) > SHARE_FROM * len(xy):
             one, member = np.arange(len(xy)), np.arange(len(xy))
         with threadpool_limits(1):

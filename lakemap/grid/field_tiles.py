@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.grid.field_lattice import Lattice, lattice_for
+from lakemap.grid.field_lattice import Lattice, cell_number, lattice_for
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -69,4 +69,4 @@ def _outside_m(box: Box, xy: Floats) -> Floats:
 def thinned(xy: Floats, side_m: float) -> Floats:
     """One place of each square of ``side_m``."""
     cell = np.floor(xy / side_m).astype(np.int64)
-    return np.asarray(xy[np.unique(cell, axis=0, return_index=True)[1]])
+    return np.asarray(xy[np.sort(np.unique(cell_number(cell), return_index=True)[1])])
