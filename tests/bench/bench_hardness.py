@@ -47,7 +47,7 @@ from lakemap.terrain.slope import horn_slope_deg
 
 NEAR_M = 20.0
 SETTINGS = HardnessSettings(classes="standard")
-FIRST_UNSEEN = 3001
+FIRST_UNSEEN = 4001
 """Lakes below this number were looked at while the classifier was made."""
 METHOD = "kriging"
 
