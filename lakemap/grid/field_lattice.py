@@ -18,7 +18,7 @@ from lakemap.grid.dissection import Dissection, dissect
 Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-STEPS_A_RANGE = 8
+STEPS_A_RANGE = 16
 """Lattice steps in the range sqrt(8) / kappa of a field that is given a lattice of its own."""
 MARGIN_RANGES = 0.75
 """Width of the margin around the places in question, in ranges: a lattice's edge raises the variance near it."""

@@ -61,7 +61,7 @@ class FieldSolution:
         r = self._readings
         variance = self.posterior.variance(self._rows)
         miss, sd = left_out(r.value - self.said(), variance, self._weight, r.variance)
-        weight = np.where(r.censored, self._weight, r.doubt / r.variance * doubt(miss, sd))
+        weight = np.where(r.censored, self._weight, r.doubt / r.variance * doubt(miss, sd, r.xy))
         if not np.allclose(weight, self._weight, rtol=0.1):
             self._weight = weight
             self.posterior = self._given(weight)

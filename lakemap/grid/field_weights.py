@@ -16,6 +16,8 @@ FAR_OUT = 6.0
 """Beyond this many robust standard deviations from its neighbours a reading does not take part at first."""
 DOUBTFUL = 3.0
 """Beyond this many standard errors of what the others say, a reading's weight falls with the fourth power."""
+BESIDE = 7
+"""A reading and those nearest to it, which tell a gross error from a ledge."""
 MAD_TO_SIGMA = 1.4826
 """Median absolute deviation to standard deviation of a normal law."""
 
@@ -33,12 +35,18 @@ def plain_start(xy: Floats, value: Floats, sigma: Floats) -> Mask:
     return np.asarray(np.abs(value - middle) <= FAR_OUT * scale)
 
 
-def doubt(miss: Floats, sd: Floats) -> Floats:
+def doubt(miss: Floats, sd: Floats, xy: Floats) -> Floats:
     """Factors (n,) on the readings' weights from how far each lies from what the others say; ``sd`` (n,) is that
-    miss's standard error, taken to be too small where most misses say so."""
-    scaled = np.abs(miss) / sd
-    usual = max(MAD_TO_SIGMA * float(np.median(scaled)), 1.0)
-    return np.asarray((DOUBTFUL / np.maximum(scaled / usual, DOUBTFUL)) ** 4)
+    miss's standard error, taken to be too small where most misses say so.
+
+    Where the readings around it are missed in the same way, it is the floor that surprises, not the reading.
+    """
+    scaled = miss / sd
+    around = scaled[cKDTree(xy).query(xy, k=min(BESIDE, len(xy)))[1].reshape(len(xy), -1)[:, 1:]]
+    usual = max(MAD_TO_SIGMA * float(np.median(np.abs(scaled))), 1.0)
+    alone = np.abs(scaled - np.median(around, axis=1))
+    size = np.minimum(np.abs(scaled), alone) / usual
+    return np.asarray((DOUBTFUL / np.maximum(size, DOUBTFUL)) ** 4)
 
 
 def left_out(rest: Floats, variance: Floats, weight: Floats, own: Floats) -> tuple[Floats, Floats]:

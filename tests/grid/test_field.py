@@ -118,7 +118,7 @@ def test_tiles_fade_into_each_other_and_agree_with_the_whole(monkeypatch):
     frame, obs = lake.frame(10.0), block_means(survey(lake, 3), 10.0)
     whole = fitted(obs, frame)
     mean, sd = whole.predict(frame.water_xy())
-    monkeypatch.setattr(tiles_module, "HALO_RANGES", 1.5)
+    monkeypatch.setattr(tiles_module, "HALO_RANGES", 2.5)
     monkeypatch.setattr(field_module, "MOST_UNKNOWNS", whole._final.design.count * 2 // 3)
     monkeypatch.setattr(field_module, "FIRST_UNKNOWNS", whole._final.design.count // 2)
     tiled = fitted(obs, frame)

@@ -72,7 +72,7 @@ def test_no_tie_runs_between_the_halves_of_a_cut():
     "On nested lattices every tie of the precision and of the cells lies within what the dissection allows."
     rng = np.random.default_rng(4)
     lattice = lattice_for(rng.uniform(0, 300, (900, 2)), 5.0, (400.0, 120.0, 30.0))
-    assert [level.step for level in lattice.levels] == [8, 2, 1]
+    assert [level.step for level in lattice.levels] == [4, 1, 1]
     cells = lattice.weights(lattice.middles(), np.ones((len(lattice.cells), 3)))
     cells.data[:] = 1e-3
     matrix = (lattice.precision() + cells.T @ cells).tocsr()
