@@ -17,6 +17,7 @@ COMMANDS = {
     "map": ("map_", "Make the map of one lake from logs, tables, marks and a shoreline."),
     "check": ("check", "Read and clean files and say how good they are; nothing is written."),
     "why": ("why", "Say what stands behind depth and bottom at one place of a map."),
+    "spots": ("spots", "List the spots of the map in OUT that pass all filters given, and say which filter left none."),
     "plan": ("plan", "Plan a day over the spots of a map, or the lines to drive next."),
     "formats": ("formats", "List what can be read."),
     "export": ("export", "Write readings of the map in OUT for others, as they were logged."),

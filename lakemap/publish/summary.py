@@ -23,6 +23,7 @@ from lakemap.model.surface import LeftOut, Surface
 from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.bottom_figures import bottom_figures
 from lakemap.publish.reader_unit import choose_unit
+from lakemap.publish.water_figures import water_figures
 from lakemap.publish.wording import printable
 from lakemap.units import fill_lengths
 from lakemap.version import VERSION
@@ -81,7 +82,7 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
             for number, value, sigma in zip(bias.pass_id, bias.bias_m, bias.sigma_m, strict=True)
         ],
         "volume": _volume(lake_map.terrain.table),
-        "bottom": bottom_figures(lake_map.bottom),
+        "bottom": bottom_figures(lake_map.bottom), "water": water_figures(lake_map.water),
         "spots": len(lake_map.spots),
     })
     return head | made | {
