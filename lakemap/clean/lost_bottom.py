@@ -63,7 +63,7 @@ def _stuck(soundings: Soundings, line: SailedLine) -> Bools:
     chance = _chance(line, alike, first, last)
     unlikely = (chance * len(line) * CHANCE < 1.0) & _sailed(soundings, line, first, last)
     held = ~early_leap & (last - first + 1 >= LEAST_HELD) & (later_leap | unlikely)
-    held |= ~early_leap & (chance * SHORT_CHANCE < 1.0) & _found_again(line, first, last)
+    held |= ~early_leap & (chance * SHORT_CHANCE < 1.0) & _dense(line, first, last) & _found_again(line, first, last)
     for a, b in zip(first[sentinel], last[sentinel], strict=True):
         stuck[a : b + 1] = True
     for a, b in zip(first[held], last[held], strict=True):
@@ -91,7 +91,12 @@ def _sailed(soundings: Soundings, line: SailedLine, first: Ints, last: Ints) -> 
     a, b, middle = line.rows[first], line.rows[last], line.rows[(first + last) // 2]
     x, y = soundings.x_m, soundings.y_m
     away = np.maximum(np.hypot(x[b] - x[a], y[b] - y[a]), np.hypot(x[middle] - x[a], y[middle] - y[a]))
-    return np.asarray((away >= HELD_M) & (line.s_m[last] - line.s_m[first] <= FARTHEST_M * (last - first)))
+    return np.asarray((away >= HELD_M) & _dense(line, first, last))
+
+
+def _dense(line: SailedLine, first: Ints, last: Ints) -> Bools:
+    """Runs (k,) whose rows follow each other as a display shows them."""
+    return np.asarray(line.s_m[last] - line.s_m[first] <= FARTHEST_M * (last - first))
 
 
 def _found_again(line: SailedLine, first: Ints, last: Ints) -> Bools:
