@@ -23,7 +23,17 @@ from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
-from lakemap.read import read_lake_facts, read_logs, read_marks, read_notes, read_priors, read_samples, read_shore
+from lakemap.publish.reader_unit import choose_unit
+from lakemap.read import (
+    read_keep_out,
+    read_lake_facts,
+    read_logs,
+    read_marks,
+    read_notes,
+    read_priors,
+    read_samples,
+    read_shore,
+)
 from lakemap.spots import find_spots, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
 from lakemap.water import describe_water
@@ -77,7 +87,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     depth = hold_up(depth, soundings.observed("depth_m"), frame, s.grid, read_priors(lake.files, s.read))
     soundings = with_slopes_put_right(soundings.less_bias(depth.pass_bias), depth)
     progress("describing the floor")
-    terrain = describe_terrain(depth, s.floor)
+    terrain = describe_terrain(depth, s.floor_in(choose_unit(soundings, s.publish)))
     progress("reading hardness")
     samples = place_samples(read_samples(lake.of("samples"), s.read), soundings.crs, shore)
     slope_deg = terrain.slope.at(soundings.x_m, soundings.y_m)
@@ -87,6 +97,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         progress("making the hardness surface")
         hardness = make_surface(readings, frame, s.grid)
         bottom, hardness = classify_bottom(hardness, soundings, scale, s.hardness)
+    hazards, closed = read_keep_out(lake.files, s.read)
     water = describe_water(checked.facts.profile, depth, s.water)
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
@@ -95,6 +106,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
-        changes=change_layers(squares, frame), water=water, settings=s.as_dict(), inputs=lake.inputs,
-        messages=lake.messages + marks.messages + owner_said + (water.messages if water else ()),
+        changes=change_layers(squares, frame), water=water, hazards=hazards, closed=closed, settings=s.as_dict(),
+        inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said
+        + (water.messages if water else ()) + hazards.messages + closed.messages,
     )

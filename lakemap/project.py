@@ -55,11 +55,11 @@ class LakeSettings:
         made = {name: kinds[name].from_mapping(table) for name, table in tables.items()}  # type: ignore[union-attr]
         return cls(**made, log=rules)
 
-    @property
-    def floor(self) -> TerrainSettings:
-        """Terrain settings with the contour step that the reader asked for."""
+    def floor_in(self, unit: str) -> TerrainSettings:
+        """Terrain settings with the contour step that the reader asked for, else a round one in the reader's unit."""
         asked = self.publish.contour_m
-        return self.terrain if asked is None else dataclasses.replace(self.terrain, contour_m=asked)
+        told = {"contour_unit": unit} if asked is None else {"contour_m": asked}
+        return dataclasses.replace(self.terrain, **told)  # type: ignore[arg-type]
 
     def as_dict(self) -> dict[str, dict[str, Any]]:
         """All settings as used, by table, for summary.json; files by their base names."""

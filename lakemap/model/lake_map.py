@@ -10,6 +10,7 @@ from lakemap.model.bottom import Bottom
 from lakemap.model.changes import Changes
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.hits import Hits
+from lakemap.model.keep_out import ClosedAreas, Hazards
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
@@ -21,7 +22,7 @@ from lakemap.model.water import Water
 @dataclass(frozen=True)
 class LakeMap:
     """``hardness`` and ``bottom`` are None where no reading speaks of them, ``changes`` where no two dates can be
-    compared, ``water`` without a profile.
+    compared, ``water`` without a profile; ``hazards`` and ``closed`` are the owner's word, empty without it.
 
     ``settings`` as used; ``inputs`` file -> sha256.
     """
@@ -38,6 +39,8 @@ class LakeMap:
     changes: Changes | None = None
     bottom: Bottom | None = None
     water: Water | None = None
+    hazards: Hazards = field(default_factory=Hazards)
+    closed: ClosedAreas = field(default_factory=ClosedAreas)
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[str, ...] = ()

@@ -11,6 +11,7 @@ from shapely.geometry import LineString
 
 from lakemap.model.frame import Grid
 from lakemap.model.terrain import Contours
+from lakemap.units import from_metres, to_metres
 
 Floats = NDArray[np.float64]
 
@@ -20,18 +21,19 @@ LINES_WANTED = 12
 STEPS_PER_TEN = (1.0, 2.0, 5.0, 10.0)
 
 
-def chosen_step_m(depth_m: Floats, sigma_m: float = 0.0) -> float:
-    """A round step [m] (1, 2 or 5 times a power of ten) giving about twelve lines between the shallow and deep ends.
+def chosen_step_m(depth_m: Floats, sigma_m: float = 0.0, unit: str = "m") -> float:
+    """A step [m] round in ``unit`` (1, 2 or 5 times a power of ten): about twelve lines between shallow and deep end.
 
     Never finer than two standard errors ``sigma_m`` of a depth: such lines would draw noise.
     """
     seen = depth_m[np.isfinite(depth_m)]
     relief = float(np.ptp(np.percentile(seen, [1, 99]))) if len(seen) else 0.0
     if relief <= 0.0:
-        return 1.0
-    wanted = max(relief / LINES_WANTED, 2.0 * sigma_m, 0.05)
+        return to_metres(1.0, unit)
+    wanted = from_metres(max(relief / LINES_WANTED, 2.0 * sigma_m, 0.05), unit)
     tens = 10.0 ** np.floor(np.log10(wanted))
-    return float(min((tens * step for step in STEPS_PER_TEN), key=lambda step: (abs(np.log(step / wanted)), step)))
+    step = min((tens * step for step in STEPS_PER_TEN), key=lambda step: (abs(np.log(step / wanted)), step))
+    return to_metres(float(step), unit)
 
 
 def draw_contours(depth: Grid, step_m: float, loop_m: float) -> Contours:

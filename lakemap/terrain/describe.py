@@ -23,7 +23,7 @@ def describe_terrain(depth: Surface, settings: TerrainSettings) -> Terrain:
     A surface with no pixel gives empty layers and a message, no error.
     """
     values = depth.estimate.values.astype(np.float64)
-    step_m = settings.contour_m or chosen_step_m(values, _typical_sigma_m(depth))
+    step_m = settings.contour_m or chosen_step_m(values, _typical_sigma_m(depth), settings.contour_unit)
     contours = draw_contours(depth.estimate, step_m, settings.loop_m)
     return Terrain(
         slope=_grid(depth, horn_slope_deg(values, depth.frame.pixel_m), "slope_deg", "deg"),

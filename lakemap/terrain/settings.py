@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lakemap.limits import Settings, above, at_least, between
+from lakemap.limits import Settings, above, at_least, between, one_of
 
 
 @dataclass(frozen=True)
@@ -12,6 +12,7 @@ class TerrainSettings(Settings):
     """Radii and thresholds; none has a printed source, all are common practice of the trade or our own choice."""
 
     contour_m: float | None = above(0, default=None, why="depth between contours; left out, chosen from the relief")
+    contour_unit: str = one_of("m", "ft", default="m", why="a chosen step is round in this unit")
     loop_m: float = at_least(0, default=15.0, why="closed contours shorter than this are left out")
     fine_inner_m: float = at_least(0, default=4.0, why="inner radius of the near ring of the position index")
     fine_outer_m: float = above(0, default=15.0, why="outer radius of the near ring of the position index")

@@ -145,6 +145,11 @@ def test_step_is_round_and_no_finer_than_the_error(deepest, sigma, step):
     assert chosen_step_m(np.linspace(0, deepest, 500), sigma) == step
 
 
+def test_a_step_is_round_in_feet_for_who_reads_feet():
+    "0 to 9 m is 30 ft: about twelve lines are 2 ft apart, not 0.5 m."
+    assert chosen_step_m(np.linspace(0, 9.0, 500), 0.0, "ft") == pytest.approx(2 * 0.3048)
+
+
 def test_step_asked_for_is_used():
     "A step of 5 ft in metres is kept to the digit; a step of 0 is refused with the reason."
     east, _ = mesh(40)
