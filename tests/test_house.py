@@ -15,12 +15,12 @@ STAGES = ("read", "echo", "clean", "hardness", "grid", "changes", "terrain", "wa
 FORBIDDEN_NAMES = {"utils", "helpers", "common", "misc"}
 
 BASE = {"errors", "version"}
-LOW = BASE | {"units", "limits", "plugin_folder", "progress"}
+LOW = BASE | {"units", "limits", "plugin_folder", "progress", "compiled"}
 MODEL = LOW | {"model"}
 SHARED = MODEL | {"geo", "physics"}
 ALLOWED = {
     "errors": set(), "version": set(), "progress": set(),
-    "units": BASE, "limits": BASE, "plugin_folder": BASE,
+    "units": BASE, "limits": BASE, "plugin_folder": BASE, "compiled": BASE,
     "model": LOW | {"model"}, "physics": MODEL | {"physics"}, "geo": SHARED,
     **{stage: SHARED | {stage} for stage in STAGES},
     "demo": SHARED | {"demo"},

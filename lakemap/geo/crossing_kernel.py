@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from lakemap.compiled import kernel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@njit(cache=True)
+@kernel()
 def thin(x_m: Floats, y_m: Floats, part: Ints, least_m: float) -> NDArray[np.bool_]:
     """Which places (n,) to keep so that those kept in a row of one ``part`` are ``least_m`` apart; the last stays too.
     """
@@ -27,7 +28,7 @@ def thin(x_m: Floats, y_m: Floats, part: Ints, least_m: float) -> NDArray[np.boo
     return keep
 
 
-@njit(cache=True)
+@kernel()
 def meet(
     ends: Floats, first: Ints, piece_a: Ints, piece_b: Ints, least_sin: float, room: int
 ) -> tuple[int, Ints, Ints, Floats, Floats]:

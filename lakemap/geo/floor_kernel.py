@@ -4,14 +4,15 @@ used."""
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from lakemap.compiled import kernel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@njit(cache=True)
+@kernel()
 def _ordered(values: Floats, count: int) -> None:
     """Sort the first ``count`` values in place; short windows, so by insertion."""
     for i in range(1, count):
@@ -22,7 +23,7 @@ def _ordered(values: Floats, count: int) -> None:
         values[j + 1] = value
 
 
-@njit(cache=True)
+@kernel()
 def _median(values: Floats, count: int) -> float:
     """Median of the first ``count`` values, which get sorted."""
     _ordered(values, count)
@@ -31,7 +32,7 @@ def _median(values: Floats, count: int) -> float:
     return float((values[count // 2 - 1] + values[count // 2]) / 2.0)
 
 
-@njit(cache=True)
+@kernel()
 def level_on_slope(s_m: Floats, depth_m: Floats, low: Ints, high: Ints, samples: int) -> Floats:
     """Median depth (m,) of ``samples`` rows spread evenly over ``low`` to ``high - 1`` about each row, the window's own
     slope (between the medians of its halves) taken out."""
@@ -57,7 +58,7 @@ def level_on_slope(s_m: Floats, depth_m: Floats, low: Ints, high: Ints, samples:
     return level
 
 
-@njit(cache=True)
+@kernel()
 def median_about(values: Floats, low: Ints, high: Ints, samples: int) -> Floats:
     """Median (m,) of ``samples`` values spread evenly over ``low`` to ``high - 1`` about each row."""
     out, part = np.empty(len(values)), np.empty(samples)
@@ -69,7 +70,7 @@ def median_about(values: Floats, low: Ints, high: Ints, samples: int) -> Floats:
     return out
 
 
-@njit(cache=True)
+@kernel()
 def lower_median_of_runs(values: Floats, edges: Ints) -> Floats:
     """Lower median of the finite values between each two ``edges`` (k + 1,), shape (k,); 0 where there are none."""
     out = np.zeros(len(edges) - 1)

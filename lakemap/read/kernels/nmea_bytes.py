@@ -7,8 +7,9 @@ The plain twin of all this is tests/plain_nmea.py.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from lakemap.compiled import kernel
 
 Bytes = NDArray[np.uint8]
 
@@ -20,7 +21,7 @@ PIVOT_YEAR = 80
 POWERS = 10.0 ** np.arange(MOST_DIGITS + 1)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def whole(buf: Bytes, a: int, b: int) -> int:
     """Digits only, at most nine of them, as a whole number; else -1."""
     if b <= a or b - a > 9:
@@ -33,7 +34,7 @@ def whole(buf: Bytes, a: int, b: int) -> int:
     return value
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def number(buf: Bytes, a: int, b: int) -> float:
     """A decimal number, maybe signed and between spaces: one division by a power of ten, so rounded as it should be."""
     while a < b and buf[a] == SPACE:
@@ -62,7 +63,7 @@ def number(buf: Bytes, a: int, b: int) -> float:
     return -value if negative else value
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def time_of_day_s(buf: Bytes, a: int, b: int) -> float:
     """``hhmmss.ss`` as seconds since midnight; a leap second (ss = 60) is allowed."""
     packed = whole(buf, a, a + 6) if b - a >= 6 else -1
@@ -74,7 +75,7 @@ def time_of_day_s(buf: Bytes, a: int, b: int) -> float:
     return hours * 3600 + minutes * 60 + seconds
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def angle_deg(buf: Bytes, a: int, b: int) -> float:
     """``dddmm.mmm`` as degrees; the two digits left of the point and all behind are minutes."""
     split = a
@@ -88,7 +89,7 @@ def angle_deg(buf: Bytes, a: int, b: int) -> float:
     return packed // 100 + minutes / 60.0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def day_number(day: int, month: int, year: int, short: bool) -> float:
     """Days since 1970-01-01, by the calendar; a ``short`` year has two digits and is put by PIVOT_YEAR."""
     if short and 0 <= year <= 99:

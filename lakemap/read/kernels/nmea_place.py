@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from lakemap.compiled import kernel
 from lakemap.read.kernels.nmea_layout import (
     BARE,
     BY_COUNT,
@@ -98,14 +98,14 @@ def blank_rows(n: int) -> NDArray[np.void]:
     return rows
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def spread(rows: Rows, a: int, b: int, from_s: float, step_s: float) -> None:
     """Rows a..b at a steady rhythm: the k-th of them half a step further than k steps."""
     for j in range(a, b):
         rows[j].time_s = from_s + step_s * (j - a + 0.5)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def anchor(s: State, rows: Rows, t: float, slot: int, own: bool, line: int) -> None:
     """A sentence with the time t [s]: rows since the anchor before it are spread evenly over what passed.
 
@@ -137,7 +137,7 @@ def anchor(s: State, rows: Rows, t: float, slot: int, own: bool, line: int) -> N
     s.anchor_s, s.epoch, s.untimed, s.of_talker = t, bit, s.rows, own
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def between(s: State, rows: Rows, a: int, b: int, left_s: float, right: tuple[float, float, float]) -> None:
     """Rows a..b lie between the present run's place at ``left_s`` and ``right`` (time, lon, lat); time NaN: they are at
     the run's place."""
@@ -147,7 +147,7 @@ def between(s: State, rows: Rows, a: int, b: int, left_s: float, right: tuple[fl
         rows[j].failed = s.failed > 0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def stand(s: State, rows: Rows, t: float, at: int) -> None:
     """The same place told again at t: bridged later if the boat goes on soon, else the boat is at rest there."""
     here = (np.nan, s.lon, s.lat)
@@ -164,7 +164,7 @@ def stand(s: State, rows: Rows, t: float, at: int) -> None:
     s.last, s.last_s = at, t
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def leave(s: State, rows: Rows, t: float, at: int, place: tuple[float, float]) -> None:
     """Another place at t. Repeats of the old one are bridged where the stand was short, else they were a rest."""
     to = (t, place[0], place[1])
@@ -180,7 +180,7 @@ def leave(s: State, rows: Rows, t: float, at: int, place: tuple[float, float]) -
     s.before_lon, s.before_lat = s.lon, s.lat
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def use_fix(s: State, rows: Rows, t: float, at: int, place: tuple[float, float]) -> None:
     """Take a fix into the line of fixes; ``at`` is the first row behind it."""
     if s.fixes > 0 and s.last_s - BACK_S <= t <= s.last_s:
@@ -200,7 +200,7 @@ def use_fix(s: State, rows: Rows, t: float, at: int, place: tuple[float, float])
     s.lon, s.lat = place
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def end_line(s: State, rows: Rows, at: int) -> None:
     """No fix follows (in time): rows up to ``at`` go on as the last two fixes did, or hold the last place."""
     if s.fixes == 0:
@@ -214,7 +214,7 @@ def end_line(s: State, rows: Rows, at: int) -> None:
     between(s, rows, s.since, at, s.since_s, (s.before_s, s.before_lon, s.before_lat))
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def offer_fix(s: State, rows: Rows, t: float, chief: bool, place: tuple[float, float], others: Floats) -> None:
     """A fix of the chief sentence is used; one of another only where the chief ones leave a gap: until that shows it is
     kept in ``others`` (OTHERS, 4): time, lon, lat, row."""
@@ -235,7 +235,7 @@ def offer_fix(s: State, rows: Rows, t: float, chief: bool, place: tuple[float, f
         s.chief_s = t
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def next_day(s: State, t: float) -> float:
     """A clock without dates that starts anew goes on to the next day: its time of day stays, time never runs back."""
     days = np.ceil((s.anchor_s - t) / DAY_S) * DAY_S
@@ -244,7 +244,7 @@ def next_day(s: State, t: float) -> float:
     return float(t + days)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def hear(s: State, kind: int, slot: int, value: Floats) -> None:
     """Keep the heading, water temperature or position error that a sentence says, with the time."""
     found = value[EXTRA] if kind <= LAST_FIX else value[0]
@@ -263,7 +263,7 @@ def hear(s: State, kind: int, slot: int, value: Floats) -> None:
         s.turned, s.turned_s = found, s.anchor_s
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def add_row(s: State, rows: Rows, line: int, depth: float, t: float) -> None:
     """One more depth sentence; its time is known at once only where its own TAG block says it."""
     if s.rows >= len(rows):
@@ -282,7 +282,7 @@ def add_row(s: State, rows: Rows, line: int, depth: float, t: float) -> None:
         s.untimed = s.rows
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def place(records: Records, plan: Plan, state: NDArray[np.void], rows: Rows, others: Floats) -> None:
     """Take one chunk's records in: rows of the chosen depth sentence with time and the fixes around them."""
     s = state[0]
@@ -321,14 +321,14 @@ def place(records: Records, plan: Plan, state: NDArray[np.void], rows: Rows, oth
             hear(s, kind, slot, value)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def finish(state: NDArray[np.void], rows: Rows) -> None:
     """No more records: the last rows get what the last fixes tell."""
     s = state[0]
     end_line(s, rows, s.rows)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def settle(rows: Rows, longest_s: float, interval_s: float) -> None:
     """Longitude and latitude of each row, straight between its two fixes; NaN where these lie more than ``longest_s``
     apart, and beyond ``interval_s`` outside of them."""

@@ -7,9 +7,9 @@ A sentence starts at ``$`` and ends at the next line end, ``$``, ``!`` or backsl
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from lakemap.compiled import kernel
 from lakemap.read.kernels.nmea_bytes import number
 from lakemap.read.kernels.nmea_layout import (
     AFTER_CR,
@@ -59,7 +59,7 @@ ROLES = _roles()
 """What each byte does within a sentence."""
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def hex_digit(letter: int) -> int:
     """0..15, or -1."""
     if 48 <= letter <= 57:
@@ -69,7 +69,7 @@ def hex_digit(letter: int) -> int:
     return letter - 87 if 97 <= letter <= 102 else -1
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def checksum_at(buf: Bytes, star: int, n: int) -> int:
     """The two hex digits behind a star; -1 where they are not."""
     if star + 2 >= n:
@@ -78,7 +78,7 @@ def checksum_at(buf: Bytes, star: int, n: int) -> int:
     return -1 if high < 0 or low < 0 else high * 16 + low
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def walk(buf: Bytes, start: int, stop: int, bound: Ints) -> tuple[int, int, int, bool]:
     """Along one sentence from behind its ``$``: end (``stop`` where none), its star or end, XOR, all printable.
 
@@ -107,7 +107,7 @@ def walk(buf: Bytes, start: int, stop: int, bound: Ints) -> tuple[int, int, int,
     return i, star, int(total), seen & JUNK == 0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def address_code(buf: Bytes, at: int) -> int:
     """Kind * 936 + talker of five letters that are a standard address; -1 for a kind not known, -2 for no address."""
     for i in range(at, at + 5):
@@ -122,7 +122,7 @@ def address_code(buf: Bytes, at: int) -> int:
     return int(kind * 936 + (buf[at] - 65) * 36 + second)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def new_slot(book: Book, code: int) -> int:
     """A slot for an address met for the first time; -1 when all are taken."""
     slot = int(book.counts[SLOTS_USED])
@@ -133,7 +133,7 @@ def new_slot(book: Book, code: int) -> int:
     return slot
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def tag_time(buf: Bytes, start: int, end: int) -> tuple[float, bool]:
     """The time ``c:`` of a TAG block [s since 1970], NaN without, and whether its checksum holds."""
     total, star, at = np.uint8(0), end, start - 1
@@ -156,7 +156,7 @@ def tag_time(buf: Bytes, start: int, end: int) -> tuple[float, bool]:
     return (seconds if EARLIEST_TAG_S <= seconds < LATEST_TAG_S else np.nan), True
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def pass_tag(buf: Bytes, i: int, n: int, final: bool, book: Book) -> int:
     """From a backslash to behind its TAG block; to the next byte where it is none; -1 where more bytes are needed."""
     stop = min(n, i + LONGEST_TAG)
@@ -170,7 +170,7 @@ def pass_tag(buf: Bytes, i: int, n: int, final: bool, book: Book) -> int:
     return i + 1 if final or n >= i + LONGEST_TAG else -1
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def scan(buf: Bytes, n: int, final: bool, book: Book, out: Records) -> int:
     """Records of the sentences that end within ``buf[:n]`` (all, if ``final``): ``book.counts[RECORDS]`` in ``out``.
 

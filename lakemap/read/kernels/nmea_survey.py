@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from lakemap.compiled import kernel
 from lakemap.read.kernels.nmea_layout import (
     BARE,
     DAY,
@@ -77,14 +77,14 @@ class Survey(NamedTuple):
         )
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def day_turn(before_s: float, tod_s: float) -> int:
     """1 where the time of day has gone past midnight since ``before_s``, -1 where it has gone back over it."""
     step = tod_s - before_s
     return 1 if step < -HALF_DAY_S else -1 if step > HALF_DAY_S else 0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def note_date(c: Clock, day: float, record: int, events: Floats) -> None:
     """An event where the day that running time counts from is another than before: which record it holds from, the day.
 
@@ -102,7 +102,7 @@ def note_date(c: Clock, day: float, record: int, events: Floats) -> None:
     c.burst_s = np.nan
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def note_time(c: Clock, value: Floats, record: int, events: Floats) -> None:
     """Move the clock on to a sentence that tells a time of day."""
     tod = value[TOD]
@@ -117,7 +117,7 @@ def note_time(c: Clock, value: Floats, record: int, events: Floats) -> None:
         c.tag_base = np.floor((value[TAG] - c.running_s) / DAY_S + 0.5)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def note_offset(book: Survey, slot: int, offset_m: float) -> None:
     """Count how often each offset was said; beyond OFFSETS different ones the rest is not told apart."""
     for k in range(OFFSETS):
@@ -128,7 +128,7 @@ def note_offset(book: Survey, slot: int, offset_m: float) -> None:
             return
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def note_step(now: float, slot: int, last_s: Floats, steps: NDArray[np.int32]) -> None:
     """Count the interval to the fix before of the same kind and talker."""
     step = now - last_s[slot]
@@ -137,7 +137,7 @@ def note_step(now: float, slot: int, last_s: Floats, steps: NDArray[np.int32]) -
         steps[slot, int(step / STEP_S + 0.5)] += 1
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def survey(records: Records, kinds: Ints, book: Survey, events: Floats) -> int:
     """Add a chunk's records to ``book``; ``kinds`` (SLOTS,) of the slots. Returns how many ``events`` (m, 2) came."""
     c, counts, steps, last_s = book.clock[0], book.counts, book.steps, book.last_s

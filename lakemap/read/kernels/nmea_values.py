@@ -6,9 +6,9 @@ Field k is ``buf[bound[k] + 1 : bound[k + 1]]``, empty where it is not there; ``
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from lakemap.compiled import kernel
 from lakemap.read.kernels.nmea_bytes import angle_deg, day_number, number, time_of_day_s, whole
 from lakemap.read.kernels.nmea_layout import (
     DAY,
@@ -50,13 +50,13 @@ WORST_HDOP = 50.0
 """Receivers write 99.99 for "no fix"."""
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def letter(buf: Bytes, bound: Ints, k: int) -> int:
     """The first character of a field, 0 where it is empty."""
     return int(buf[bound[k] + 1]) if bound[k + 1] > bound[k] + 1 else 0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def place(buf: Bytes, bound: Ints, k: int, value: Floats) -> None:
     """Latitude, N/S, longitude, E/W from field k on. Impossible places, and 0,0 that some receivers send for "no fix",
     stay NaN."""
@@ -70,7 +70,7 @@ def place(buf: Bytes, bound: Ints, k: int, value: Floats) -> None:
         value[LON] = value[LAT] = np.nan
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def range_error_m(buf: Bytes, a: int, b: int, kind: int) -> float:
     """User range error by GGA's quality, or by the best of GNS's mode letters, one a satellite system; 0 is no fix.
     Quality 6 is estimated, 7 manual, 8 simulated, as are the letters N, E, M, S."""
@@ -91,7 +91,7 @@ def range_error_m(buf: Bytes, a: int, b: int, kind: int) -> float:
     return 0.0 if kind == GGA and b - a != 1 else best
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def valid(buf: Bytes, bound: Ints, kind: int) -> bool:
     """Whether RMC or GLL say that they are a fix; GLL's oldest form has neither time nor status and is one."""
     if kind == GLL and bound[5] <= bound[4] + 1 and bound[6] <= bound[5] + 1 and bound[7] <= bound[6] + 1:
@@ -102,7 +102,7 @@ def valid(buf: Bytes, bound: Ints, kind: int) -> bool:
             and way not in (_N, _E, _M, _S))
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def read_day(buf: Bytes, bound: Ints, kind: int) -> float:
     """RMC's ddmmyy, or ZDA's three fields, as days since 1970."""
     if kind == RMC:
@@ -114,7 +114,7 @@ def read_day(buf: Bytes, bound: Ints, kind: int) -> float:
     return day_number(day, month, year, bound[4] - bound[3] == 3)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def read_fix(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """Time, date, place, and sigma along one axis out of HDOP (RMC: the variation); nothing where it is no fix."""
     error = 0.0
@@ -137,14 +137,14 @@ def read_fix(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
         value[EXTRA] = signed_deg(buf, bound, 9)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def signed_deg(buf: Bytes, bound: Ints, k: int) -> float:
     """Deviation or variation in field k and its letter in the next; east positive."""
     side, size = letter(buf, bound, k + 1), number(buf, bound[k] + 1, bound[k + 1])
     return size if side == _E else -size if side == _W else np.nan
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def read_depth(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """DPT: depth below the transducer and offset, positive to the waterline, negative to the keel.
     DBT, DBS, DBK: metres first, they need no conversion; feet, then fathoms where they are all there is."""
@@ -160,7 +160,7 @@ def read_depth(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
         value[DEPTH] = number(buf, bound[4] + 1, bound[5]) * M_PER_FATHOM
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def read_other(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """Water temperature [degC] (some instruments write degF with its letter); sigma out of GSA's HDOP; or a heading
     0..360: HDG's sensor + deviation is magnetic, + variation true, east positive."""
@@ -184,7 +184,7 @@ def read_other(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     value[0] = found
 
 
-@njit(cache=True, error_model="numpy")
+@kernel("numpy")
 def read_fields(buf: Bytes, bound: Ints, kind: int, value: Floats) -> None:
     """The values of one sentence of a known kind into ``value`` (VALUES,), which is NaN but for the TAG time."""
     if kind <= LAST_FIX:
