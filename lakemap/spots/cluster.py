@@ -7,19 +7,21 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from lakemap.model.hits import Hits
+from lakemap.physics.beam import footprint_diameter_m
+from lakemap.spots.links import NOISE_LABEL, linked, linked_by_bands, renumbered
+from lakemap.spots.parts import Sailed, taken_apart
 from lakemap.spots.settings import SpotSettings
+
+__all__ = ["NOISE_LABEL", "canonical_order", "cluster", "linked", "members", "sailed"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-NOISE_LABEL = -1
-"""A hit that belongs to no cluster."""
-
+VAGUE_M = 5.0
+"""A hit placed no better joins the things around it, but is no bridge between them (own choice)."""
 
 def canonical_order(hits: Hits) -> Ints:
     """Row numbers of hits, oldest first: dated before undated, then running time, then place and kind."""
@@ -32,52 +34,48 @@ def canonical_order(hits: Hits) -> Ints:
     return np.lexsort(keys)
 
 
-def cluster(xy: Floats, sigma_m: Floats, settings: SpotSettings) -> Ints:
+def cluster(xy: Floats, sigma_m: Floats, settings: SpotSettings, sailed: Sailed | None = None) -> Ints:
     """Cluster number of each hit (n,), counted from 0 by first member; NOISE_LABEL where ``least_hits`` is not met.
 
-    Two hits at ``xy`` (n, 2) [m] are linked when no farther apart than ``link_m`` plus ``link_sigmas`` of their joint
-    position error, and never beyond ``link_most_m``; clusters longer than ``spot_m`` are cut at their widest gap.
+    Hits at ``xy`` (n, 2) [m] are linked as ``links.near_pairs`` says; groups that are more than one thing are taken
+    apart again (parts.py); a vague hit, such as most marks, joins the thing it is nearest to, measured by their errors.
     Rows in canonical order make the same clusters whatever order the files came in.
     """
+    sailed = Sailed.unknown(len(xy)) if sailed is None else sailed
+    out = np.full(len(xy), NOISE_LABEL, np.int64)
+    sharp, vague = np.flatnonzero(sigma_m <= VAGUE_M), np.flatnonzero(sigma_m > VAGUE_M)
+    out[sharp] = _gathered(xy[sharp], sigma_m[sharp], sailed.take(sharp), settings)
+    out[vague] = _nearest_thing(xy, sigma_m, out, vague, settings)
+    alone = vague[out[vague] == NOISE_LABEL]
+    rest = _gathered(xy[alone], sigma_m[alone], sailed.take(alone), settings)
+    out[alone] = np.where(rest == NOISE_LABEL, NOISE_LABEL, rest + int(out.max(initial=NOISE_LABEL)) + 1)
+    return renumbered(out)
+
+
+def sailed(hits: Hits, settings: SpotSettings) -> Sailed:
+    """What each hit came from; the beam's width at its floor where that is known."""
+    width = footprint_diameter_m(np.nan_to_num(hits.depth_m), settings.beam_deg)
+    return Sailed(hits.pass_id.astype(np.int64), hits.time_s, np.asarray(width, np.float64))
+
+
+def _gathered(xy: Floats, sigma_m: Floats, sailed: Sailed, settings: SpotSettings) -> Ints:
     if not len(xy):
         return np.empty(0, np.int64)
-    pairs = cKDTree(xy).query_pairs(settings.link_most_m, output_type="ndarray")
-    apart = np.hypot(*(xy[pairs[:, 0]] - xy[pairs[:, 1]]).T)
-    reach = settings.link_m + settings.link_sigmas * np.hypot(sigma_m[pairs[:, 0]], sigma_m[pairs[:, 1]])
-    near = apart <= reach
-    labels = linked(len(xy), pairs[near], apart[near], settings.least_hits)
-    return _cut(xy, labels, settings.spot_m)
+    labels = linked_by_bands(xy, sigma_m, settings)
+    inside = np.flatnonzero(labels != NOISE_LABEL)
+    labels[inside] = taken_apart(xy[inside], sigma_m[inside], labels[inside], sailed.take(inside), settings)
+    return renumbered(labels)
 
 
-def linked(count: int, pairs: Ints, apart_m: Floats, least: int) -> Ints:
-    """Cluster numbers (count,) from linked pairs (p, 2) and their distances (p,).
-
-    A row with at least ``least`` rows around it, itself included, is a core; linked cores share a cluster, another row
-    joins its nearest core, and the rest is NOISE_LABEL (Ester et al. 1996, DBSCAN; with least 1, connected components).
-    """
-    degree = np.bincount(pairs.ravel(), minlength=count) + 1
-    core = degree >= least
-    both = core[pairs[:, 0]] & core[pairs[:, 1]]
-    a, b = pairs[both].T
-    _, component = connected_components(coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(count, count)), False)
-    labels = np.where(core, component, NOISE_LABEL).astype(np.int64)
-    to_core = np.concatenate([pairs, pairs[:, ::-1]])
-    far = np.concatenate([apart_m, apart_m])
-    border = ~core[to_core[:, 0]] & core[to_core[:, 1]]
-    order = np.lexsort([to_core[border, 1], far[border], to_core[border, 0]])
-    rows, first = np.unique(to_core[border, 0][order], return_index=True)
-    labels[rows] = component[to_core[border, 1][order][first]]
-    return _renumbered(labels)
-
-
-def _renumbered(labels: Ints) -> Ints:
-    inside = labels != NOISE_LABEL
-    _, first, inverse = np.unique(labels[inside], return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int64)
-    rank[np.argsort(first)] = np.arange(len(first))
-    out = np.full(len(labels), NOISE_LABEL, np.int64)
-    out[inside] = rank[inverse]
-    return out
+def _nearest_thing(xy: Floats, sigma_m: Floats, labels: Ints, rows: Ints, settings: SpotSettings) -> Ints:
+    """Label of the hit nearest to each of ``rows`` among those in a cluster and within reach; NOISE_LABEL without."""
+    known = np.flatnonzero(labels != NOISE_LABEL)
+    if not len(known) or not len(rows):
+        return np.full(len(rows), NOISE_LABEL, np.int64)
+    away, at = cKDTree(xy[known]).query(xy[rows])
+    nearest = known[at]
+    reach = settings.link_m + settings.link_sigmas * np.hypot(sigma_m[rows], sigma_m[nearest])
+    return np.where(away <= np.minimum(reach, settings.link_most_m), labels[nearest], NOISE_LABEL)
 
 
 def members(labels: Ints) -> list[Ints]:
@@ -85,35 +83,3 @@ def members(labels: Ints) -> list[Ints]:
     order = np.argsort(labels, kind="stable")
     bounds = np.searchsorted(labels[order], np.arange(int(labels.max(initial=NOISE_LABEL)) + 2))
     return [order[start:stop] for start, stop in pairwise(bounds.tolist())]
-
-
-def _cut(xy: Floats, labels: Ints, longest_m: float) -> Ints:
-    out, following = labels.copy(), int(labels.max(initial=NOISE_LABEL)) + 1
-    waiting = [rows for rows in members(labels) if len(rows) > 1]
-    while waiting:
-        rows = waiting.pop()
-        beyond = _far_part(xy[rows], longest_m)
-        if beyond is not None:
-            out[rows[beyond]] = following
-            following += 1
-            waiting += [rows[beyond], rows[~beyond]]
-    return _renumbered(out)
-
-
-def _far_part(xy: Floats, longest_m: float) -> NDArray[np.bool_] | None:
-    """Which rows lie beyond the widest gap in the middle half of the long axis; None where short enough."""
-    if np.hypot(*np.ptp(xy, axis=0)) <= longest_m:
-        return None
-    centred = xy - xy.mean(axis=0)
-    _, axes = np.linalg.eigh(centred.T @ centred)
-    along = centred @ axes[:, -1]
-    span = float(np.ptp(along))
-    if span <= longest_m:
-        return None
-    ordered = np.sort(along)
-    gap, middle = np.diff(ordered), (ordered[1:] + ordered[:-1]) / 2.0
-    inner = np.abs(middle - (ordered[0] + ordered[-1]) / 2.0) <= span / 4.0
-    if not inner.any():
-        inner[:] = True
-    at = int(np.argmax(np.where(inner, gap, -1.0)))
-    return np.asarray(along > middle[at])

@@ -14,7 +14,7 @@ from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
-from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, members
+from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, members, sailed
 from lakemap.spots.doubt import chance_standing, too_short
 from lakemap.spots.evidence import Evidence, looks_at, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
@@ -53,7 +53,8 @@ def find_spots(
 
 
 def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, settings: SpotSettings) -> Spots:
-    label = cluster(np.column_stack([hits.x_m, hits.y_m]), np.nan_to_num(hits.position_sigma_m), settings)
+    label = cluster(
+        np.column_stack([hits.x_m, hits.y_m]), np.nan_to_num(hits.position_sigma_m), settings, sailed(hits, settings))
     label = _supported(hits, label)
     inside = label != NOISE_LABEL
     hits, rows, label = hits.take(inside), rows[inside], label[inside]
