@@ -177,7 +177,8 @@ def _nearer_to_second(group: _Group, poles: Floats, cut: Mask) -> Mask:
 
 def _two_heaps(group: _Group, _: SpotSettings) -> tuple[Mask, Mask]:
     """Groups that two normal heaps explain better than one, both as wide as the position errors say, or wider by one
-    common factor up to MOST_SCALE (expectation and maximisation along the longest axis; Schwarz 1978 for what the second must gain).
+    common factor up to MOST_SCALE (expectation and maximisation along the longest axis; Schwarz 1978 for what the
+    second must gain).
     """
     weight = 1.0 / (group.sigma_m**2 + THING_M**2)
     size = group.sums(np.ones(len(weight)))
@@ -219,7 +220,8 @@ def _heaps(group: _Group, weight: Floats) -> tuple[Mask, Floats, Floats]:
 
 
 def _too_long(group: _Group, settings: SpotSettings) -> tuple[Mask, Mask]:
-    """Groups longer than ``spot_m`` and than position errors make one thing, cut at the widest gap in the middle half of their longest axis."""
+    """Groups longer than ``spot_m`` and than position errors make one thing, cut at the widest gap in the middle half of
+    their longest axis."""
     order = np.lexsort([group.along, group.number])
     along, number = group.along[order], group.number[order]
     last = np.append(group.first[1:], len(number)) - 1

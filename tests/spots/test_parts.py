@@ -29,7 +29,7 @@ def beside(xy, pass_id, time_s, width_m=2.0):
 
 @pytest.mark.parametrize("count", [2, 6, 10, 25, 80])
 def test_one_thing_stays_one(count):
-    "Of 400 things seen by many passes and placed to 2 m, fewer than one in twenty is taken apart, with many hits one in fifty."
+    "Of 400 things placed to 2 m, fewer than one in twenty is taken apart, with many hits one in fifty."
     rng = np.random.default_rng(count)
     apart = sum(
         len(set(cluster(rng.normal(0, 2.0, (count, 2)), np.full(count, 2.0), SETTINGS))) > 1 for _ in range(400))
@@ -37,7 +37,7 @@ def test_one_thing_stays_one(count):
 
 
 def test_two_heaps_a_beam_apart_are_two_things():
-    "Two things 5 m apart, twenty sharp hits each: apart in most cases; placed to 1.6 m few are, and one is not made of two."
+    "Two things 5 m apart, twenty sharp hits each: apart in most cases; placed to 1.6 m, few are."
     rng = np.random.default_rng(2)
 
     def right(sigma_m):
