@@ -7,19 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
-from scipy.spatial import cKDTree
-from scipy.special import expit, logit, ndtr
+from scipy.special import expit, logit
 
 from lakemap.model.hits import FROM_MARK, Hits
-from lakemap.model.soundings import Soundings
-from lakemap.physics.beam import footprint_diameter_m
 from lakemap.spots.settings import SpotSettings
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-LONGEST_STEP_M = 20.0
-"""Between soundings farther apart the boat's way is not known."""
 
 PRIOR_SPREAD, LOOK_SPREAD = 0.7, 0.35
 """Standard error of the prior's log odds (a factor of two), and of each look's weight as a share of itself."""
@@ -27,8 +21,9 @@ PRIOR_SPREAD, LOOK_SPREAD = 0.7, 0.35
 
 @dataclass(frozen=True)
 class Looks:
-    """k pairs of a place and a pass that came near it: place number, pass, chance that the footprint covered it, and
-    whether the place was within the footprint's radius plus one joint position error: the pass went over it.
+    """k pairs of a place and a pass that came near it: place number, pass, chance that the place lay within the width
+    in which a thing shows, and whether it was no farther off than that and one joint position error: the pass could
+    have seen it.
     """
 
     place: Ints
@@ -53,48 +48,7 @@ class Evidence:
     high: Floats
 
 
-def looks_at(xy: Floats, sigma_m: Floats, depth_m: Floats, soundings: Soundings, settings: SpotSettings) -> Looks:
-    """Which passes went over each place, and with what chance the place lay in the footprint.
-
-    ``xy`` (k, 2) and position error (k,) [m]; ``depth_m`` (k,) of the floor there. The footprint's radius comes from
-    depth and beam; distance is to the boat's line, not only to its soundings; the joint position error is normal.
-    """
-    rows = np.flatnonzero(soundings.usable() & (soundings.pass_id >= 0) & np.isfinite(soundings.x_m))
-    if not len(rows) or not len(xy):
-        return Looks.none()
-    track = np.column_stack([soundings.x_m[rows], soundings.y_m[rows]])
-    beam = soundings.per_log("beam_deg", settings.beam_deg)[rows]
-    error = np.nan_to_num(soundings.position_sigma_m[rows].astype(np.float64))
-    reach = footprint_diameter_m(depth_m, float(beam.max())) / 2.0 + 2.0 * np.hypot(sigma_m, float(error.max()))
-    found = cKDTree(track).query_ball_point(xy, np.nan_to_num(reach) + LONGEST_STEP_M / 2.0, return_sorted=True)
-    place = np.repeat(np.arange(len(xy)), [len(near) for near in found])
-    near = np.concatenate([np.asarray(some, np.int64) for some in found])
-    away = _distance_to_way(xy[place], track, soundings.pass_id[rows], near)
-    radius = np.nan_to_num(footprint_diameter_m(depth_m[place], beam[near]) / 2.0)
-    joint = np.hypot(sigma_m[place], error[near])
-    chance = _covered(away, radius, joint)
-    passes = soundings.pass_id[rows][near].astype(np.int64)
-    best = _best_of_pass(place, passes, chance)
-    return Looks(place[best], passes[best], chance[best], (away <= radius + joint)[best])
-
-
-def _covered(away_m: Floats, radius_m: Floats, sigma_m: Floats) -> Floats:
-    sigma = np.maximum(sigma_m, 1e-3)
-    return np.asarray(ndtr((radius_m - away_m) / sigma) - ndtr((-radius_m - away_m) / sigma))
-
-
-def _distance_to_way(xy: Floats, track: Floats, pass_id: NDArray[np.int32], near: Ints) -> Floats:
-    """Distance of each place (m, 2) to the piece of way that starts at sounding ``near`` (m,)."""
-    start, end = track[near], track[np.minimum(near + 1, len(track) - 1)]
-    way = end - start
-    length = np.hypot(*way.T)
-    joined = (pass_id[near] == pass_id[np.minimum(near + 1, len(track) - 1)]) & (length <= LONGEST_STEP_M)
-    along = np.clip(np.sum((xy - start) * way, axis=1) / np.maximum(length, 1e-9) ** 2, 0.0, 1.0)
-    foot = start + np.where(joined, along, 0.0)[:, None] * way
-    return np.asarray(np.hypot(*(xy - foot).T))
-
-
-def _best_of_pass(place: Ints, pass_id: Ints, value: Floats) -> Ints:
+def best_of_pass(place: Ints, pass_id: Ints, value: Floats) -> Ints:
     """Row with the greatest value for each place and pass, sorted by these two."""
     order = np.lexsort([-value, pass_id, place])
     first = np.ones(len(place), bool)
@@ -102,7 +56,9 @@ def _best_of_pass(place: Ints, pass_id: Ints, value: Floats) -> Ints:
     return order[first]
 
 
-def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSettings) -> Evidence:
+def weigh(
+    count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSettings, detection: float | None = None
+) -> Evidence:
     """Probability of a thing at each of ``count`` places, from hits (place of each in ``place``) and looks.
 
     Log odds add up (Bayes, looks taken as independent): the prior; for each pass or mark that showed it,
@@ -111,11 +67,12 @@ def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSetti
     weights of prior and looks as known to PRIOR_SPREAD and LOOK_SPREAD.
     """
     witness, shown_place, shown_pass, confidence = _witnesses(place, hits)
-    ratio = settings.detection / settings.false_alarm
+    detection = settings.detection if detection is None else detection
+    ratio = detection / settings.false_alarm
     gain = np.log1p(np.clip(confidence, 0.0, 1.0) * (ratio - 1.0))
     passes = shown_pass[witness]
-    showed = _pairs_in(looks.place, looks.pass_id, shown_place[witness], passes)
-    missed = np.where(showed, 0.0, np.log1p(-settings.detection * looks.chance) - np.log1p(
+    showed = pairs_in(looks.place, looks.pass_id, shown_place[witness], passes)
+    missed = np.where(showed, 0.0, np.log1p(-detection * looks.chance) - np.log1p(
         -settings.false_alarm * looks.chance))
     odds = logit(settings.prior) + _sum(shown_place, gain, count) + _sum(looks.place, missed, count)
     spread = 1.96 * np.sqrt(PRIOR_SPREAD**2 + LOOK_SPREAD**2 * (
@@ -130,11 +87,12 @@ def weigh(count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSetti
 def _witnesses(place: Ints, hits: Hits) -> tuple[NDArray[np.bool_], Ints, Ints, Floats]:
     """One row for each place and pass with its best confidence; a mark is a witness of its own (pass numbers < -1)."""
     source, confidence = sources_of(hits), np.nan_to_num(hits.confidence)
-    best = _best_of_pass(place, source, confidence)
+    best = best_of_pass(place, source, confidence)
     return source[best] >= 0, place[best], source[best], confidence[best]
 
 
-def _pairs_in(place: Ints, pass_id: Ints, shown_place: Ints, shown_pass: Ints) -> NDArray[np.bool_]:
+def pairs_in(place: Ints, pass_id: Ints, shown_place: Ints, shown_pass: Ints) -> NDArray[np.bool_]:
+    """Which pairs of place and pass are among those that showed something."""
     width = int(max(pass_id.max(initial=0), shown_pass.max(initial=0))) + 1
     return np.isin(place * width + pass_id, shown_place * width + shown_pass)
 

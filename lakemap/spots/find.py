@@ -16,11 +16,12 @@ from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
 from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, members, sailed
 from lakemap.spots.doubt import chance_standing, too_short
-from lakemap.spots.evidence import Evidence, looks_at, mean_places, weigh
+from lakemap.spots.evidence import Evidence, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
 from lakemap.spots.join import joined
 from lakemap.spots.name import names_of
 from lakemap.spots.neighbours import SIGNS_OF_FISH, fish_near, signs_of_fish
+from lakemap.spots.passing import how_wide, passes_by
 from lakemap.spots.reasons import evidence_sentences, fish_sentence
 from lakemap.spots.settings import SpotSettings
 
@@ -64,8 +65,10 @@ def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, set
     xy, sigma_m = mean_places(count, label, hits)
     groups = members(label)
     floor_m, floor_sigma_m = _floor(xy, depth, hits, groups)
-    looks = looks_at(xy, sigma_m, floor_m, soundings, settings)
-    evidence = weigh(count, label, hits, looks, settings)
+    height_m = np.array([_highest(hits.height_m[group]) for group in groups])
+    passing = passes_by(xy, sigma_m, floor_m, height_m, soundings, settings)
+    shows = how_wide(passing, hits, label, len(soundings.logs), settings)
+    evidence = weigh(count, label, hits, passing.looks(shows), settings, shows.detection)
     spots = _spots(hits, rows, groups, (xy, sigma_m, floor_m, floor_sigma_m), evidence, depth)
     marked = np.array([bool(np.any(hits.origin[group] == FROM_MARK)) for group in groups])
     return spots.take(np.flatnonzero(marked | (evidence.probability >= settings.least_probability)))

@@ -220,8 +220,8 @@ def _heaps(group: _Group, weight: Floats) -> tuple[Mask, Floats, Floats]:
 
 
 def _too_long(group: _Group, settings: SpotSettings) -> tuple[Mask, Mask]:
-    """Groups longer than ``spot_m`` and than position errors make one thing, cut at the widest gap in the middle half of
-    their longest axis."""
+    """Groups longer than ``spot_m`` and than position errors make one thing, cut at the widest gap in the middle half
+    of their longest axis."""
     order = np.lexsort([group.along, group.number])
     along, number = group.along[order], group.number[order]
     last = np.append(group.first[1:], len(number)) - 1

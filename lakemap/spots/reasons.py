@@ -21,14 +21,14 @@ HARD_WORDS = ((0.23, "Soft"), (0.66, "Medium"), (np.inf, "Hard"))
 
 
 def passes_sentence(seen: int, could_see: int) -> str:
-    """``Seen by 3 of the 5 passes that went over it.``"""
+    """``Seen by 3 of the 5 passes that could have seen it.``"""
     if could_see == 0:
-        return "No pass went over it."
+        return "No pass could have seen it."
     if could_see == 1:
-        return "Seen by the one pass that went over it." if seen else "Not seen by the one pass that went over it."
+        return "Seen by the one pass that could have." if seen else "Not seen by the one pass that could have."
     if seen == 0:
-        return f"Seen by none of the {could_see} passes that went over it."
-    return f"Seen by {'all' if seen == could_see else f'{seen} of the'} {could_see} passes that went over it."
+        return f"Seen by none of the {could_see} passes that could have seen it."
+    return f"Seen by {'all' if seen == could_see else f'{seen} of the'} {could_see} passes that could have seen it."
 
 
 def evidence_sentences(

@@ -8,7 +8,8 @@ from floors import NORTH, WEST, hits, passes
 from numpy.testing import assert_allclose
 from scipy.stats import norm
 
-from lakemap.spots.evidence import Looks, looks_at, mean_places, weigh
+from lakemap.spots.evidence import Looks, mean_places, weigh
+from lakemap.spots.passing import Passing, Shows, believed, fit_shows, passes_by
 from lakemap.spots.settings import SpotSettings
 
 SETTINGS = SpotSettings()
@@ -18,6 +19,12 @@ NOBODY = Looks.none()
 def looked(place, pass_id, chance):
     "Looks that count as having gone over the place."
     return Looks(np.asarray(place), np.asarray(pass_id), np.asarray(chance), np.ones(len(place), bool))
+
+
+def looks_at(place, sigma_m, depth_m, soundings, settings, height_m=np.nan):
+    "Looks as beliefs have them."
+    found = passes_by(place, sigma_m, depth_m, np.full(len(place), height_m), soundings, settings)
+    return found.looks(believed(len(soundings.logs), settings))
 
 
 def looks_of(offsets, depth=8.0, sigma=1.0, beam=20.0):
@@ -42,7 +49,7 @@ def test_only_passes_whose_footprint_covered_the_place_could_see():
 def test_a_wider_beam_and_deeper_water_see_more():
     "The chance to have seen a place 2 m aside grows with beam and depth."
     narrow, wide, deep = (
-        looks_of([2.0], depth, 0.5, beam).chance[0] for depth, beam in ((5, 9), (5, 40), (25, 9))
+        looks_of([2.0], depth, 0.5, beam).chance.sum() for depth, beam in ((5, 9), (5, 40), (25, 9))
     )
     assert narrow < 0.05 < wide and deep > narrow
 
@@ -119,6 +126,33 @@ def test_position_is_the_weighted_mean_and_passes_share_their_error():
     assert sigma[0] == pytest.approx(1 / np.sqrt(1 + 0.25))
     lingering = hits([{"x": 0, "y": 0, "sigma": 2.0, "pass": 0}] * 5)
     assert mean_places(1, np.zeros(5, int), lingering)[1][0] == pytest.approx(2.0)
+
+
+def test_a_tall_thing_shows_wider_and_a_low_one_narrower():
+    "Level grows with height; a low thing far aside comes in after the floor below, however strong it is."
+    shows = believed(1, SETTINGS)
+    log = np.zeros(3, int)
+    low, usual, tall = shows.half_width_m(np.full(3, 1.0), np.full(3, 6.0), np.array([0.32, 0.8, 2.0]), log)
+    assert usual == pytest.approx(1.0) and low < 0.7 and tall == pytest.approx(np.sqrt(1 + 10 / 6 * np.log10(2.5)))
+    flat = shows.half_width_m(np.full(1, 3.0), np.full(1, 6.0), np.array([0.31]), log[:1])
+    assert flat[0] == pytest.approx(1.5)
+    assert shows.half_width_m(np.full(1, 1.0), np.full(1, 6.0), np.array([np.nan]), log[:1])[0] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("factor", "detection"), [(0.6, 0.8), (1.6, 0.5)])
+def test_width_and_detection_are_learnt_from_looks(factor, detection):
+    "From 3000 looks drawn with another gain and detection than believed, both come back; from ten, beliefs stay."
+    rng = np.random.default_rng(11)
+    n = 3000
+    passing = Passing(
+        np.arange(n), np.arange(n), rng.uniform(0, 5, n), np.full(n, 2.0), np.full(n, 0.5), np.full(n, 11.0),
+        np.full(n, 0.8), np.zeros(n, int))
+    chance = passing.looks(Shows(np.array([factor]), detection)).chance
+    shown = rng.random(n) < detection * chance + SETTINGS.false_alarm * (1 - chance)
+    found = fit_shows(passing, shown, np.ones(n, bool), 1, SETTINGS)
+    assert found.looks == n and abs(found.factor[0] - factor) <= 0.15 and abs(found.detection - detection) <= 0.06
+    few = fit_shows(passing, shown, np.arange(n) < 10, 1, SETTINGS)
+    assert few.looks == 0 and few.factor[0] == 1.0 and few.detection == SETTINGS.detection
 
 
 def test_no_passes_at_all():

@@ -114,7 +114,7 @@ def test_what_many_passes_missed_is_no_spot_but_a_mark_stays():
     assert len(spots_of(hits([rise]), lines=lines)) == 0
     marked = spots_of(hits([{"x": 100, "y": -100, "kind": "brush"}]), lines=lines)
     assert marked.kind == ("brush",) and marked.probability[0] < 0.5
-    assert "Seen by none of the 6 passes that went over it." in marked.reasons[0]
+    assert "Seen by none of the 6 passes that could have seen it." in marked.reasons[0]
 
 
 def test_a_mark_names_the_kind_and_the_oldest_hit_gives_the_code():
@@ -215,15 +215,15 @@ def test_hard_bottom_and_edge_come_from_the_hardness_surface():
 def test_reasons_read_as_sentences_in_the_readers_unit():
     "Lengths stand as slots until the unit is known; every reason starts with a capital and ends with a full stop."
     said = spots_of(hits(seen_twice())).reasons[0]
-    assert said[0] == "Seen by all 2 passes that went over it."
+    assert said[0] == "Seen by all 2 passes that could have seen it."
     assert said[1] == "Stands {0.800 m} above a floor at {5.000 m}."
     assert fill_lengths(said[1], "ft") == "Stands 2.6 ft above a floor at 16.4 ft."
     assert all(re.fullmatch(r"[A-Z0-9].*\.", text) for text in said)
 
 
 @pytest.mark.parametrize(("seen", "could", "text"), [
-    (3, 5, "Seen by 3 of the 5 passes that went over it."), (1, 1, "Seen by the one pass that went over it."),
-    (0, 0, "No pass went over it."), (0, 1, "Not seen by the one pass that went over it."),
+    (3, 5, "Seen by 3 of the 5 passes that could have seen it."), (1, 1, "Seen by the one pass that could have."),
+    (0, 0, "No pass could have seen it."), (0, 1, "Not seen by the one pass that could have."),
 ])
 def test_passes_in_words(seen, could, text):
     "The count of passes as a person would say it."
