@@ -34,7 +34,8 @@ class WeightSettings(Settings):
 
 @dataclass(frozen=True)
 class SpotSettings(Settings):
-    """How hits are gathered and weighed; none has a printed source, all are our own choice."""
+    """How hits are gathered and weighed; none has a printed source, all are our own choice. ``prior`` and
+    ``false_alarm`` are those that make probabilities true on invented lakes (tests/bench/bench_cover.py)."""
 
     weights: WeightSettings = field(default_factory=WeightSettings)
     link_m: float = above(0, default=3.0, why="two hits this close belong together however well they are placed")
@@ -42,9 +43,9 @@ class SpotSettings(Settings):
     link_most_m: float = above(0, default=12.0, why="hits farther apart are never the same thing")
     spot_m: float = above(0, default=15.0, why="a longer chain of hits is cut into several spots")
     least_hits: int = at_least(1, default=1, why="a hit with fewer others around it is left alone")
-    prior: float = between(0.01, 0.99, default=0.2, why="probability of a thing before any look counts")
+    prior: float = between(0.01, 0.99, default=0.35, why="probability of a thing before any look counts")
     detection: float = between(0.05, 0.99, default=0.7, why="share of passes right over a thing that show it")
-    false_alarm: float = between(0.001, 0.5, default=0.03, why="share of passes that show a thing where none is")
+    false_alarm: float = between(0.001, 0.5, default=0.02, why="share of passes that show a thing where none is")
     beam_deg: float = between(1, 120, default=20.0, why="full beam angle where the log does not say")
     least_probability: float = between(0, 1, default=0.5, why="what is less likely than this stays a hit")
     near_m: float = above(0, default=50.0, why="features farther off are not near")
@@ -70,5 +71,5 @@ class SpotSettings(Settings):
         if self.false_alarm >= self.detection:
             raise SettingError(
                 f"[spots] false_alarm = {self.false_alarm}: must be below detection = {self.detection} "
-                "(a hit would speak against the thing); leave it out for 0.03"
+                "(a hit would speak against the thing); leave it out for 0.02"
             )

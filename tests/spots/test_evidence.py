@@ -12,7 +12,7 @@ from lakemap.spots.evidence import Looks, mean_places, weigh
 from lakemap.spots.passing import Passing, Shows, believed, fit_shows, passes_by
 from lakemap.spots.settings import SpotSettings
 
-SETTINGS = SpotSettings()
+SETTINGS = SpotSettings(prior=0.2, false_alarm=0.03)
 NOBODY = Looks.none()
 
 
