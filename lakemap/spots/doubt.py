@@ -40,6 +40,12 @@ def chance_standing(hits: Hits, depth: Surface, terrain: Terrain) -> Floats:
     return np.where(known, ndtr((np.where(known, over_m, 0.0) - LEAST_HEIGHT_M) / error_m), 1.0)
 
 
+def firm(chance: Floats) -> Floats:
+    """A chance (n,) with its odds squared: what is as low as the floor of all other passes is a fault of its own pass
+    more often than a thing (own choice, tests/bench/bench_cover.py)."""
+    return np.asarray(chance**2 / (chance**2 + (1.0 - chance) ** 2))
+
+
 def too_short(hits: Hits) -> NDArray[np.bool_]:
     """Which rises (n,) need another pass or a mark beside them: of one ping, or of two and very tall."""
     tall = np.nan_to_num(hits.height_m) > TALL_SHARE * np.nan_to_num(hits.depth_m, nan=np.inf)

@@ -15,7 +15,7 @@ from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
 from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, members, sailed
-from lakemap.spots.doubt import chance_standing, too_short
+from lakemap.spots.doubt import chance_standing, firm, too_short
 from lakemap.spots.evidence import Evidence, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
 from lakemap.spots.join import joined
@@ -47,7 +47,7 @@ def find_spots(
     order = canonical_order(hits)
     order = order[fixed[order]]
     some = hits.take(order)
-    some = replace(some, confidence=np.nan_to_num(some.confidence) * chance_standing(some, depth, terrain))
+    some = replace(some, confidence=np.nan_to_num(some.confidence) * firm(chance_standing(some, depth, terrain)))
     found = _from_hits(some, order, soundings, depth, settings)
     spots = joined([found, feature_spots(terrain.features, found, soundings, depth, settings)])
     return _with_surroundings(spots, signs_of_fish(hits), hardness, settings)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import sys
 import tempfile
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from unittest.mock import patch
 
@@ -90,9 +91,10 @@ def main(lakes, first):
               f"{len(twice)}), precision {spot[1][sure].mean():.2f} of {sure.sum()}", flush=True)
     (found, could), (p, real, seen) = np.concatenate(things, axis=1), np.concatenate(spots, axis=1)
     sure = (p > 0.5) & (seen >= 2)
-    print(f"all: recall {found[could >= 2].mean():.3f} of {(could >= 2).sum()}, of all things hit {found.mean():.3f} of "
-          f"{len(found)}; precision {real[sure].mean():.3f} of {sure.sum()}; spots made by fish: {confirmed}")
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    print(f"all: recall {found[could >= 2].mean():.3f} of {(could >= 2).sum()}, of all things hit "
+          f"{found.mean():.3f} of {len(found)}; precision {real[sure].mean():.3f} of {sure.sum()}; "
+          f"spots made by fish: {confirmed}")
+    for low, high in pairwise(BINS):
         those = (p >= low) & (p < high)
         if those.any():
             print(f"  said {p[those].mean():.2f}, true {real[those].mean():.2f}, {those.sum()} spots")

@@ -108,13 +108,13 @@ def test_what_moves_makes_no_spot(kind):
 
 
 def test_what_many_passes_missed_is_no_spot_but_a_mark_stays():
-    "Five passes over a single rise without a sign drop it; the owner's mark there stays, with its low probability."
-    lines = [((50, -100 + 0.1 * i), (150, -100 + 0.1 * i)) for i in range(6)]
+    "Eleven passes over a single rise without a sign drop it; the owner's mark there stays, with its low probability."
+    lines = [((50, -100 + 0.1 * i), (150, -100 + 0.1 * i)) for i in range(12)]
     rise = {"x": 100, "y": -100, "pass": 0, "confidence": 0.6}
     assert len(spots_of(hits([rise]), lines=lines)) == 0
     marked = spots_of(hits([{"x": 100, "y": -100, "kind": "brush"}]), lines=lines)
     assert marked.kind == ("brush",) and marked.probability[0] < 0.5
-    assert "Seen by none of the 6 passes that could have seen it." in marked.reasons[0]
+    assert "Seen by none of the 12 passes that could have seen it." in marked.reasons[0]
 
 
 def test_a_mark_names_the_kind_and_the_oldest_hit_gives_the_code():
