@@ -12,7 +12,7 @@ from lakemap.model.frame import Grid
 
 Floats = NDArray[np.float64]
 
-FEATURE_KINDS = ("hump", "hole", "drop-off", "ledge", "flat", "point")
+FEATURE_KINDS = ("hump", "hole", "drop-off", "ledge", "flat", "point", "saddle", "channel", "outside bend")
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 EDGE_SPAN = 0.4
 """Hardness that changes by so much beyond its error makes a full edge (from soft to hard, our own choice)."""
 
-STRUCTURE_KINDS = ("hump", "hole", "drop-off", "ledge", "point")
-"""A flat is no structure to fish: it says where there is none."""
+STRUCTURE_KINDS = ("hump", "hole", "drop-off", "ledge", "point", "saddle", "outside bend")
+"""A flat is no structure to fish: it says where there is none; of a channel its bends are."""
 
 
 def score_spots(spots: Spots, terrain: Terrain, hardness: Surface | None, settings: SpotSettings) -> Spots:

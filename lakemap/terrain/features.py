@@ -8,11 +8,13 @@ from numpy.typing import NDArray
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Features
 from lakemap.terrain.bands import find_drop_offs, find_flats, find_ledges
+from lakemap.terrain.channels import find_channels
 from lakemap.terrain.closed import find_holes, find_humps
 from lakemap.terrain.floor import prepare_floor
 from lakemap.terrain.found import Found, as_features
 from lakemap.terrain.points import find_points
 from lakemap.terrain.regions import within_px
+from lakemap.terrain.saddles import find_saddles
 from lakemap.terrain.settings import TerrainSettings
 
 SIDES_PX = 3.0
@@ -20,7 +22,9 @@ SIDES_PX = 3.0
 
 
 def find_features(depth: Surface, settings: TerrainSettings) -> Features:
-    """Humps, holes, drop-offs, ledges, flats and points, none of which the surface's error could make.
+    """Humps, holes, drop-offs, ledges, flats, points, saddles, channels and their outside bends.
+
+    None of them could be made by the surface's error.
 
     Each with outline, anchor, relief, area, mean slope, depth at the anchor, and the probability that its true relief
     exceeds the least one of the settings.
@@ -35,6 +39,8 @@ def find_features(depth: Surface, settings: TerrainSettings) -> Features:
         + find_ledges(floor, settings)
         + find_flats(floor, settings)
         + find_points(floor, settings, _grounds(humps, shape))
+        + find_saddles(floor, settings)
+        + find_channels(floor, settings)
     )
     return as_features(found, floor)
 
