@@ -1,6 +1,6 @@
 """Damaged files by the hundred thousand through every reader, on demand::
 
-    python tests/bench/fuzz_readers.py [INPUTS] [MINUTES]
+    python tests/bench/fuzz_readers.py [INPUTS] [MINUTES] [FIRST]
 
 Each input is a damaged copy of a small valid file; it is judged and read by its own reader, every twentieth is judged
 by all and read by whichever would take it. Readers of text get most of the inputs; formats that a library reads from a
@@ -117,10 +117,10 @@ def in_processes(inputs):
     return per * len(jobs), said
 
 
-def main(inputs=200_000, minutes=60.0):
-    "The run."
+def main(inputs=200_000, minutes=60.0, first=0):
+    "The run; another ``first`` draws other inputs of text."
     signal.signal(signal.SIGALRM, hangs)
-    started, done, read, found, seed = time.perf_counter(), 0, 0, Counter(), 0
+    started, done, read, found, seed = time.perf_counter(), 0, 0, Counter(), first
     count, said = in_processes(inputs // BINARY_SHARE)
     done += count
     print(f"{count} binary inputs in {time.perf_counter() - started:.0f} s", *said, sep="\n", flush=True)
@@ -142,4 +142,4 @@ if __name__ == "__main__":
         signal.signal(signal.SIGALRM, hangs)
         child(sys.argv[2], *map(int, sys.argv[3:6]))
     else:
-        main(*(kind(text) for kind, text in zip((int, float), sys.argv[1:], strict=False)))
+        main(*(kind(text) for kind, text in zip((int, float, int), sys.argv[1:], strict=False)))
