@@ -34,7 +34,7 @@ from lakemap.read import (
     read_samples,
     read_shore,
 )
-from lakemap.spots import find_spots, heed_owner, score_spots
+from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
 from lakemap.water import describe_water
 
@@ -102,11 +102,12 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
-    spots = score_spots(spots, terrain, hardness, s.spots)
+    spots = score_spots(spots, terrain, hardness, s.spots, bottom, water)
+    spots, catches_said = heed_catches(spots, read_catches(lake.files, s.read), soundings.crs, s.spots)
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
         changes=change_layers(squares, frame), water=water, hazards=hazards, closed=closed, settings=s.as_dict(),
-        inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said
+        inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said + catches_said
         + (water.messages if water else ()) + hazards.messages + closed.messages,
     )

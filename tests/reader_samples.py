@@ -81,6 +81,10 @@ def parquet():
     return out.getvalue()
 
 
+CATCHES = ("time,lat,lon,kind,count,effort_h,note\n2025-06-01T08:00:00Z,45.01,-93.02,bass,2,1.5,on the stump\n"
+           "2025-06-01T10:00:00Z,45.02,-93.01,,0,1,nothing\n")
+
+
 def text_samples():
     "Formats read without a library, by the name of their reader."
     deep = {"type": "FeatureCollection", "features": [
@@ -95,7 +99,8 @@ def text_samples():
         "points with depths": [json.dumps(deep)], "points as marks": [json.dumps(seen)],
         "IHO B-12": [json.dumps(B12), B12_TABLE], "boat.toml": [BOAT],
         "table of lake levels": [LEVELS], "table of water temperatures by depth": [PROFILE],
-        "table of check depths": [CHECKS], "table of bottom samples": [BOTTOM], "the owner's edits": [EDITS],
+        "table of check depths": [CHECKS], "table of bottom samples": [BOTTOM], "catch log": [CATCHES],
+        "the owner's edits": [EDITS],
     }
     return {name: [text.encode() for text in texts] for name, texts in made.items()}
 

@@ -128,6 +128,18 @@ EDIT_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("why", "word", ("why", "reason"), "own words, shown in the report"),
 )
 
+CATCH_COLUMNS: tuple[TableColumn, ...] = (
+    TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
+    TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),
+    TableColumn("count", "level", ("count", "fish", "caught", "catch", "number", "howmany"),
+                "how many fish; 0 for an empty hour, which is data too"),
+    TableColumn("effort", "level", ("effort", "efforth", "efforthours", "hours", "hoursfished"),
+                "hours spent there"),
+    TableColumn("time", "time", (*LOG_COLUMNS[0].spellings, "date"), "when it was"),
+    TableColumn("kind", "word", ("kind", "species", "fishkind"), "kind of fish"),
+    TableColumn("note", "word", ("note", "notes", "comment", "remark"), "anything else"),
+)
+
 SAMPLE_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
     TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),

@@ -6,8 +6,9 @@ import numpy as np
 
 from lakemap.errors import InputError
 from lakemap.model.boat import Boat
-from lakemap.model.lake_facts import CheckDepths, Edits, LakeFacts, LakeLevels, WaterProfile
+from lakemap.model.catches import Catches
 from lakemap.model.keep_out import ClosedAreas, Hazards
+from lakemap.model.lake_facts import CheckDepths, Edits, LakeFacts, LakeLevels, WaterProfile
 from lakemap.model.prior import DepthPriors
 from lakemap.read.find import LakeFiles
 from lakemap.read.plugins import read_one
@@ -41,6 +42,11 @@ def read_keep_out(files: LakeFiles, settings: ReadSettings) -> tuple[Hazards, Cl
     dangers = [part for part in _all(files, "hazards", settings) if isinstance(part, Hazards)]
     areas = [part for part in _all(files, "closed", settings) if isinstance(part, ClosedAreas)]
     return Hazards.joined(dangers), ClosedAreas.joined(areas)
+
+
+def read_catches(files: LakeFiles, settings: ReadSettings) -> Catches:
+    """Rows of all catch logs, in the order of names. Raises InputError for the first that cannot be used."""
+    return Catches.joined([part for part in _all(files, "catches", settings) if isinstance(part, Catches)])
 
 
 def _all(files: LakeFiles, role: Role, settings: ReadSettings) -> list[object]:

@@ -1,8 +1,9 @@
 """Hits, terrain and surfaces -> spots: cluster, evidence, score, name, reasons."""
 
 from lakemap.spots.find import find_spots
+from lakemap.spots.learn import heed_catches
 from lakemap.spots.owners_word import heed_owner
 from lakemap.spots.score import score_spots
 from lakemap.spots.settings import SpotSettings
 
-__all__ = ["SpotSettings", "find_spots", "heed_owner", "score_spots"]
+__all__ = ["SpotSettings", "find_spots", "heed_catches", "heed_owner", "score_spots"]

@@ -20,7 +20,7 @@ from lakemap.spots.evidence import Evidence, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
 from lakemap.spots.join import joined
 from lakemap.spots.name import names_of
-from lakemap.spots.neighbours import SIGNS_OF_FISH, fish_near, signs_of_fish
+from lakemap.spots.neighbours import SIGNS_OF_FISH, fish_near, freshness, signs_of_fish
 from lakemap.spots.passing import how_wide, passes_by
 from lakemap.spots.reasons import evidence_sentences, fish_sentence
 from lakemap.spots.settings import SpotSettings
@@ -50,7 +50,9 @@ def find_spots(
     some = replace(some, confidence=np.nan_to_num(some.confidence) * firm(chance_standing(some, depth, terrain)))
     found = _from_hits(some, order, soundings, depth, settings)
     spots = joined([found, feature_spots(terrain.features, found, soundings, depth, settings)])
-    return _with_surroundings(spots, signs_of_fish(hits), hardness, settings)
+    fish = signs_of_fish(hits)
+    fresh = freshness(fish, _latest(np.append(hits.time_utc, soundings.time_utc)), settings.fish_half_life_days)
+    return _with_surroundings(spots, (fish, fresh), hardness, settings)
 
 
 def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, settings: SpotSettings) -> Spots:
@@ -138,11 +140,13 @@ def _latest(times: NDArray[np.datetime64]) -> np.datetime64:
     return known.max() if len(known) else np.datetime64("NaT", "ms")
 
 
-def _with_surroundings(spots: Spots, fish: Hits, hardness: Surface | None, settings: SpotSettings) -> Spots:
-    part, count = fish_near(spots.x_m, spots.y_m, fish, settings.bait_near_m)
+def _with_surroundings(
+    spots: Spots, fish: tuple[Hits, Floats], hardness: Surface | None, settings: SpotSettings
+) -> Spots:
+    part, count, still = fish_near(spots.x_m, spots.y_m, *fish, settings.bait_near_m)
     reasons = tuple(
-        said + fish_sentence(int(n), settings.bait_near_m)
-        for said, n in zip(spots.reasons, count, strict=True)
+        said + fish_sentence(int(n), float(left), settings.bait_near_m)
+        for said, n, left in zip(spots.reasons, count, still, strict=True)
     )
     known = np.full(len(spots), np.nan) if hardness is None else hardness.estimate.at(spots.x_m, spots.y_m)
     return replace(spots, hardness=known, score_parts={"bait_near": part}, reasons=reasons)

@@ -65,10 +65,25 @@ def signs_of_fish(hits: Hits) -> Hits:
     return hits.take(np.isin(hits.kind, SIGNS_OF_FISH) & np.isfinite(hits.x_m) & np.isfinite(hits.y_m))
 
 
-def fish_near(x_m: Floats, y_m: Floats, fish: Hits, near_m: float) -> tuple[Floats, NDArray[np.int64]]:
-    """Part of the score 0..1 and how many signs of fish lie within ``near_m``; NaN and 0 where the lake has none."""
+def freshness(fish: Hits, newest: np.datetime64, half_life_days: float) -> Floats:
+    """What each sign of fish (n,) still counts: half after each half-life before ``newest``; one without a date counts
+    half.
+    """
+    age = (newest - fish.time_utc) / np.timedelta64(1, "D")
+    return np.where(np.isnan(age), 0.5, 0.5 ** (np.maximum(np.nan_to_num(age), 0.0) / half_life_days))
+
+
+def fish_near(
+    x_m: Floats, y_m: Floats, fish: Hits, fresh: Floats, near_m: float
+) -> tuple[Floats, NDArray[np.int64], Floats]:
+    """Part of the score 0..1, how many signs of fish lie within ``near_m``, and what they still count by ``fresh``.
+
+    NaN and 0 where the lake has none.
+    """
     if not len(fish):
-        return np.full(len(x_m), np.nan), np.zeros(len(x_m), np.int64)
+        return np.full(len(x_m), np.nan), np.zeros(len(x_m), np.int64), np.zeros(len(x_m))
     tree = cKDTree(np.column_stack([fish.x_m, fish.y_m]))
-    count = np.asarray(tree.query_ball_point(np.column_stack([x_m, y_m]), near_m, return_length=True), np.int64)
-    return 1.0 - np.exp(-count / HALF_COUNT), count
+    near = tree.query_ball_point(np.column_stack([x_m, y_m]), near_m, return_sorted=True)
+    count = np.array([len(rows) for rows in near], np.int64)
+    still = np.array([float(fresh[rows].sum()) for rows in near])
+    return 1.0 - np.exp(-still / HALF_COUNT), count, still

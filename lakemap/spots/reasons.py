@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from lakemap.spots.neighbours import NearFeature
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
+
+SCORED = "Scored"
+"""How the sentence on the score begins."""
 
 EDGE_SAID, RELIEF_SAID = 0.3, 0.1
 """Parts of the score below this are not worth a sentence."""
@@ -60,12 +63,13 @@ def feature_sentences(features: Features, row: int, crossed: int) -> tuple[str, 
     return what, passes
 
 
-def fish_sentence(count: int, near_m: float) -> tuple[str, ...]:
-    """How many signs of fish lie near; nothing where there are none."""
+def fish_sentence(count: int, fresh: float, near_m: float) -> tuple[str, ...]:
+    """How many signs of fish lie near, and how much they still count; nothing where there are none."""
     if not count:
         return ()
     signs = "One sign of bait or fish" if count == 1 else f"{count} signs of bait or fish"
-    return (f"{signs} within {length_slot(near_m)}.",)
+    faded = f", faded with time to {fresh:.1f}" if fresh < 0.95 * count else ""
+    return (f"{signs} within {length_slot(near_m)}{faded}.",)
 
 
 def near_sentences(near: Sequence[NearFeature], features: Features) -> tuple[str, ...]:
@@ -93,3 +97,26 @@ def bottom_sentences(hardness: float, sigma: float, edge: float) -> tuple[str, .
     if np.isfinite(edge) and edge >= EDGE_SAID:
         said.append("Hard and soft bottom meet nearby.")
     return tuple(said)
+
+
+def water_sentence(fishable: float) -> tuple[str, ...]:
+    """Whether the floor lies in water that suits; nothing where that is not known."""
+    if not np.isfinite(fishable):
+        return ()
+    return (f"The floor lies in water that {'suits' if fishable >= 0.5 else 'does not suit'}.",)
+
+
+def score_sentence(score: float, parts: Mapping[str, float], weights: Mapping[str, float]) -> str:
+    """``Scored 0.74: most for structure (0.95) and hard bottom (0.88), least for bait near (0.00).``
+
+    Parts count by value times weight; those not observed or without weight are not told of.
+    """
+    told = [(-round(value * weights[name], 9), name, value) for name, value in parts.items()
+            if np.isfinite(value) and weights[name] > 0]
+    if not told:
+        return f"{SCORED} {score:.2f}: nothing that counts was observed."
+    best = sorted(told)
+    words = [f"{name.replace('_', ' ')} ({value:.2f})" for _, name, value in best]
+    first = " and ".join(words[:2])
+    last = f", least for {words[-1]}" if len(words) > 2 else ""
+    return f"{SCORED} {score:.2f}: most for {first}{last}."

@@ -19,6 +19,7 @@ class WeightSettings(Settings):
     edge: float = at_least(0, default=0.15, why="weight of a change from hard to soft nearby")
     relief: float = at_least(0, default=0.15, why="weight of how far it stands up")
     bait_near: float = at_least(0, default=0.1, why="weight of bait, fish and catches nearby")
+    fishable_water: float = at_least(0, default=0.1, why="weight of a floor in water that suits what is sought")
     confidence: float = at_least(0, default=0.2, why="weight of the probability that it is there")
 
     @classmethod
@@ -50,6 +51,8 @@ class SpotSettings(Settings):
     least_probability: float = between(0, 1, default=0.5, why="what is less likely than this stays a hit")
     near_m: float = above(0, default=50.0, why="features farther off are not near")
     bait_near_m: float = above(0, default=30.0, why="bait and fish farther off are not near")
+    fish_half_life_days: float = above(0, default=30.0, why="a sign of fish counts half after so long: they move")
+    catch_near_m: float = above(0, default=30.0, why="what was caught farther off says nothing of a spot")
     edge_m: float = above(0, default=15.0, why="hard and soft bottom within this distance make an edge")
     relief_m: float = above(0, default=2.0, why="what stands up so far has the full score for relief")
     feature_confidence: float = between(0, 1, default=0.9, why="features less sure than this are no spots of their own")

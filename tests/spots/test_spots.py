@@ -270,7 +270,7 @@ def test_weights_are_checked_one_by_one():
     with pytest.raises(SettingError, match=r"weights = 3: must be a table"):
         SpotSettings.from_mapping({"weights": 3})
     with pytest.raises(SettingError, match=r"all weights are 0"):
-        WeightSettings(0, 0, 0, 0, 0, 0)
+        WeightSettings(0, 0, 0, 0, 0, 0, 0)
     with pytest.raises(SettingError, match=r"\[spots\] false_alarm = 0.4: must be below detection = 0.3"):
         SpotSettings(detection=0.3, false_alarm=0.4)
 
