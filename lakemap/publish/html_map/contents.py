@@ -12,6 +12,7 @@ from lakemap.model.spots import Spots
 from lakemap.physics.reflection import HARD_AT_LOSS_DB, SOFT_AT_LOSS_DB, hardness_index
 from lakemap.publish.html_map import lines
 from lakemap.publish.html_map.colours import RAMPS, ramp
+from lakemap.publish.html_map.drawn import drawn
 from lakemap.publish.html_map.packing import coarsening, coarser, pack
 from lakemap.publish.html_map.placing import place_on_mercator, unwrapped_lonlat
 from lakemap.publish.html_map.sureness import (
@@ -22,9 +23,13 @@ from lakemap.publish.html_map.sureness import (
     TWO_SIDED_95,
     shares,
 )
+from lakemap.publish.magnetic import declination
 
-QUANTA = {"depth": 0.02, "depth_sigma": 0.01, "hardness": 0.005, "hardness_sigma": 0.005, "slope": 0.1}
+QUANTA = {"depth": 0.01, "depth_sigma": 0.01, "hardness": 0.005, "hardness_sigma": 0.005, "slope": 0.1}
 """Steps of the embedded values [m, m, 1, 1, degrees]: each far below the error of what it carries."""
+
+CLASS_QUANTUM = 0.02
+"""Step of the probabilities of the bottom's classes."""
 
 
 def contents(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> dict[str, Any]:
@@ -43,7 +48,10 @@ def contents(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> dic
         "bounds": bounds(depth.estimate),
         "grid": grids(lake_map),
         "ramps": {name: ramp(name) for name in RAMPS},
-        "contours": lines.contours(lake_map), "contour_spacing_m": lines.contour_spacing_m(lake_map),
+        "contour_m": lake_map.settings.get("publish", {}).get("contour_m"),
+        "relief_error_m": relief_error_m(lake_map),
+        "bottom": bottom(lake_map), "water": water(lake_map), "drawn": drawn(lake_map),
+        "magnetic": magnetic(depth.estimate),
         "passes": lines.passes(lake_map, pass_tolerance_m),
         "features": lines.features(lake_map), "shore": lines.shore(lake_map),
         "spots": spots(lake_map.spots),
@@ -59,10 +67,15 @@ def grids(lake_map: LakeMap) -> dict[str, Any]:
     }
     if lake_map.hardness is not None:
         layers |= {"hardness": lake_map.hardness.estimate, "hardness_sigma": lake_map.hardness.sigma}
+    if lake_map.bottom is not None:
+        # the last class is what the others leave of 1
+        layers |= {f"class_{k}": grid for k, grid in enumerate(lake_map.bottom.probability[:-1])}
     return {
         "rows": -(-frame.shape[0] // factor), "columns": -(-frame.shape[1] // factor), "factor": factor,
         "pixel_m": frame.pixel_m * factor, "place": place_on_mercator(frame),
-        "layers": {name: pack(coarser(grid.values, factor), QUANTA[name]) for name, grid in layers.items()},
+        "layers": {
+            name: pack(coarser(grid.values, factor), QUANTA.get(name, CLASS_QUANTUM)) for name, grid in layers.items()
+        },
     }
 
 
@@ -85,6 +98,34 @@ def hardness_words(lake_map: LakeMap) -> list[float]:
     used = lake_map.settings.get("hardness", {})
     loss_db = np.array([used.get("soft_at", SOFT_AT_LOSS_DB), used.get("hard_at", HARD_AT_LOSS_DB)])
     return [round(float(value), 4) for value in hardness_index(loss_db)]
+
+
+def bottom(lake_map: LakeMap) -> dict[str, Any] | None:
+    """Names of the bottom's classes, softest first, and what their scale rests on; None where nothing is known."""
+    told = lake_map.bottom
+    return None if told is None else {"classes": list(told.classes), "scale": told.scale}
+
+
+def water(lake_map: LakeMap) -> dict[str, Any] | None:
+    """Depths that suit on the profile's day [m] and until when they count; None where nothing was asked for."""
+    told = lake_map.water
+    if told is None or told.bands is None:
+        return None
+    return {"bands": [[round(float(end), 2) for end in band] for band in told.bands], "day": lines.day_of(told.day),
+            "until": lines.day_of(told.until), "deepest_m": round(float(told.deepest_m), 2)}
+
+
+def relief_error_m(lake_map: LakeMap) -> float:
+    """Two typical standard errors of a depth [m]: contours closer than that would draw noise."""
+    sigma = lake_map.depth.sigma.values
+    known = sigma[np.isfinite(sigma)]
+    return round(2.0 * float(np.median(known)), 3) if len(known) else 0.0
+
+
+def magnetic(depth: Grid) -> dict[str, Any]:
+    """Declination in the middle of what is drawn, for bearings that a compass shows."""
+    (south, west), (north, east) = bounds(depth)
+    return declination((west + east) / 2, (south + north) / 2)
 
 
 def spots(found: Spots) -> list[dict[str, Any]]:

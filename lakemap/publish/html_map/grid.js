@@ -47,6 +47,20 @@ class LakeGrid {
     return inside ? [column, row] : null;
   }
 
+  // The way back: a column and row as Mercator metres.
+  mercator(column, row) {
+    const { centre, half, degree, x, y } = this.place;
+    const u = 2 * column * this.factor / this.place.shape[1] - 1, v = 2 * row * this.factor / this.place.shape[0] - 1;
+    let sumX = 0, sumY = 0;
+    for (let i = 0, at = 0, left = 1; i <= degree; i++, left *= u) {
+      for (let j = 0, power = left; j <= degree - i; j++, at++, power *= v) {
+        sumX += x[at] * power;
+        sumY += y[at] * power;
+      }
+    }
+    return [centre[0] + half[0] * sumX, centre[1] + half[1] * sumY];
+  }
+
   static horner(coefficients, u) {
     let sum = 0;
     for (let i = coefficients.length - 1; i >= 0; i--) sum = sum * u + coefficients[i];

@@ -13,9 +13,35 @@ class LayerPanel {
       this.fade = event.target.checked;
       this.choose(this.painter.view);
     });
+    this._wireTools();
     const button = Dom.by("layers-button");
     button.addEventListener("click", () => this.open(Dom.by("layers").hidden));
     Dom.by("layers-close").addEventListener("click", () => { this.open(false); button.focus(); });
+  }
+
+  // How far apart lines are, how positions are written, and the colours of the night.
+  _wireTools() {
+    const style = Dom.by("positions"), night = Dom.by("night");
+    style.value = Positions.style;
+    style.addEventListener("change", () => Positions.choose(style.value));
+    const turn = (on) => { document.body.classList.toggle("night", on); night.checked = on; };
+    night.addEventListener("change", () => { turn(night.checked); Keep.set("night", night.checked ? "yes" : "no"); });
+    turn(Keep.get("night") === "yes");
+  }
+
+  wireLines(contours) {
+    const select = Dom.by("line-every");
+    const fill = () => {
+      const round = contours.asked_m ? Units.inUnit(contours.asked_m) : contours.roundStep();
+      const label = (step) => `${Number(step.toPrecision(3))} ${Units.word}`;
+      const steps = [0.5, 1, 2, 5, 10, 20, 50].filter((step) => step >= round / 6 && step <= round * 12);
+      Dom.fill(select, Dom.make("option", { value: "0", text: `as made (${label(round)})` }),
+        ...steps.map((step) => Dom.make("option", { value: String(step), text: label(step) })));
+      contours.chosen = 0;
+    };
+    select.addEventListener("change", () => { contours.chosen = Number(select.value); contours.trace(); });
+    Units.onChange(() => { fill(); contours.trace(); });
+    fill();
   }
 
   open(wanted) {
@@ -54,6 +80,7 @@ class LayerPanel {
   choose(name) {
     this.views[name].radio.checked = true;
     this.painter.show(name, this.fade);
+    Keep.set("view", name);
     Dom.by("fade-line").hidden = name === "sure";
     this.onChange();
   }

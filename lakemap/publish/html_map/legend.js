@@ -26,6 +26,7 @@ class Legend {
     bar.style.background = Legend.gradient(view);
     Dom.fill(Dom.by("legend-ticks"), ...this._ticks(view));
     Dom.by("legend-guess").hidden = !view.sigma || name === "hardness";
+    Dom.by("legend-water").hidden = !Suited.shown;
     Dom.by("legend-fade").hidden = name === "sure" || !fade;
     Dom.fill(Dom.by("legend-lines"), ...Object.values(this.overlays)
       .filter((overlay) => overlay.any && overlay.on)

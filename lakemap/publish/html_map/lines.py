@@ -18,7 +18,7 @@ from lakemap.publish.passes import pass_lines
 STEPS_PER_DEGREE = 1_000_000
 """0.11 m of latitude: well below a pixel and below any position error."""
 
-CONTOUR_SLACK, OUTLINE_SLACK = 0.15, 0.3
+EDGE_SLACK, OUTLINE_SLACK = 0.15, 0.3
 """How far a simplified line may leave its course, in pixels: not visible at the scale the grid supports."""
 
 
@@ -42,26 +42,6 @@ def outline_steps(frame: GridFrame, shape: BaseGeometry, slack_m: float) -> list
         [steps(frame, shapely.get_coordinates(ring)) for ring in (part.exterior, *part.interiors)]
         for part in parts if not part.is_empty
     ]
-
-
-def contours(lake_map: LakeMap) -> list[dict[str, Any]]:
-    """Contour lines, shallow first: depth [m], how many steps deep, and lines."""
-    frame, found = lake_map.depth.frame, lake_map.terrain.contours
-    return [
-        {
-            "depth_m": round(float(depth_m), 4), "count": round(float(depth_m) / found.step_m),
-            "lines": line_steps(frame, line, CONTOUR_SLACK * frame.pixel_m),
-        }
-        for depth_m, line in zip(found.depth_m, found.lines, strict=True)
-    ]
-
-
-def contour_spacing_m(lake_map: LakeMap) -> float:
-    """Mean distance between neighbouring contours [m]: area drawn over length of all lines; 0 without lines."""
-    frame = lake_map.depth.frame
-    area_m2 = int(np.count_nonzero(np.isfinite(lake_map.depth.estimate.values))) * frame.pixel_m**2
-    length_m = sum(line.length for line in lake_map.terrain.contours.lines)
-    return round(area_m2 / length_m, 3) if length_m else 0.0
 
 
 def passes(lake_map: LakeMap, tolerance_m: float) -> list[dict[str, Any]]:

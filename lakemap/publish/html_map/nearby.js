@@ -3,12 +3,21 @@ class Nearby {
   constructor(data, centre) {
     this.east = 111320 * Math.cos(centre.lat * Math.PI / 180);
     this.north = 110950;
+    this.drawn = data.drawn;
     this.passes = data.passes.map((pass) => ({
       day: pass.day, lines: pass.lines.map((steps) => Codec.points(steps).map((p) => this._flat(p))),
     }));
     this.features = data.features.map((feature) => ({
       kind: feature.kind, relief_m: feature.relief_m, outlines: Overlays.outlines(feature.outlines),
     }));
+  }
+
+  // What dangers and closed areas a place lies in, in their words.
+  dangersAt(latlng) {
+    this.dangers ??= [...(this.drawn.hazards || []), ...(this.drawn.closed || [])]
+      .map((item) => ({ text: item.text, outlines: Overlays.outlines(item.outlines) }));
+    return this.dangers.filter((danger) => danger.outlines.some((rings) =>
+      rings.filter((ring) => Nearby.within(latlng, ring)).length % 2 === 1)).map((danger) => danger.text);
   }
 
   _flat([lat, lon]) { return [lon * this.east, lat * this.north]; }

@@ -64,10 +64,11 @@ const Painter = L.Renderer.extend({
       if (Math.abs(v) > 1) continue;
       const { columnOf, rowOf } = this.grid.alongRow(v);
       const hatchRow = Math.round(origin.y / stepY) + y;
+      sampler.row(hatchRow);
       for (let x = first; x <= last; x++) {
         const u = u0 + x * du;
         const column = LakeGrid.horner(columnOf, u), row = LakeGrid.horner(rowOf, u);
-        const colour = sampler.colour(column, row, Math.round(origin.x / stepX) + x + hatchRow);
+        const colour = sampler.colour(column, row, Math.round(origin.x / stepX) + x);
         if (colour) pixels[y * width + x] = colour;
       }
     }
@@ -92,11 +93,17 @@ class Sampler {
     this.sigma = grid.layers[view.sigma];
     this.view = view;
     this.fade = fade;
+    this.level = Today.level_m;
+    this.unsuited = Suited.shown ? Suited.outside : null;
     this.period = Math.max(4, Math.round(7 * scale));
     this.stroke = Math.max(1, Math.round(1.4 * scale));
   }
 
-  colour(column, row, diagonal) {
+  row(number) { this.screenRow = number; }
+
+  colour(column, row, screenColumn) {
+    const diagonal = screenColumn + this.screenRow;
+    this._across = screenColumn - this.screenRow;
     if (column < 0 || row < 0 || column >= this.columns || row >= this.rows) return 0;
     const nearest = Math.floor(row) * this.columns + Math.floor(column);
     if (!this.depth.codes[nearest] && !this.main.codes[nearest]) return 0;
@@ -104,9 +111,15 @@ class Sampler {
     const depth = this._between(this.depth, column, row, nearest);
     const value = this.main === this.sigma ? sigma : this._between(this.main, column, row, nearest);
     if (Number.isNaN(value) && !this.view.hatchesNothing) return 0;
+    const shown = depth + this.level;
+    if (shown <= 0 && this.level < 0) return DRY;
+    const away = Today.outside(shown);
+    if (this.unsuited && this.unsuited(depth) && ((this._across % this.period) + this.period) % this.period < this.stroke) {
+      return UNSUITED;
+    }
     const guess = this.view.guess(depth, sigma);
-    if (guess && ((diagonal % this.period) + this.period) % this.period < this.stroke) return HATCH;
-    const strength = this.fade ? this.view.strength(depth, sigma) : 1;
+    if (!away && guess && ((diagonal % this.period) + this.period) % this.period < this.stroke) return HATCH;
+    const strength = (this.fade ? this.view.strength(depth, sigma) : 1) * (away ? AWAY : 1);
     const lut = this.view.lut;
     const at = Number.isNaN(value) ? 255 : Math.round(255 * (value - this.view.low) / this.view.span);
     const opaque = lut[at < 0 ? 0 : at > 255 ? 255 : at];
@@ -130,6 +143,10 @@ class Sampler {
   }
 }
 
+// What lies outside the depths asked for keeps so much of its colour.
+const AWAY = 0.16;
+const DRY = ((255 << 24) | (0xc4 << 16) | (0xcf << 8) | 0xd2) >>> 0;
+const UNSUITED = ((190 << 24) | (0x66 << 16) | (0x14 << 8) | 0x3b) >>> 0;
 const HATCH = ((150 << 24) | (0x3a << 16) | (0x2b << 8) | 0x1e) >>> 0;
 
 // 256 colours, little-endian ABGR as canvas memory holds them, straight between the ramp's stops.

@@ -47,7 +47,9 @@ def powers(degree: int) -> list[tuple[int, int]]:
 
 
 def place_on_mercator(frame: GridFrame) -> dict[str, Any]:
-    """``{centre, half, degree, column, row}``: pixel column and row are polynomials of u, v = (x - centre) / half.
+    """``{shape, centre, half, degree, column, row, x, y}``: column, row as polynomials of u, v = (x - centre) / half.
+
+    ``x, y`` is the way back: u and v as polynomials of 2 column / columns - 1 and 2 row / rows - 1.
 
     u and v run from -1 to 1 over the frame and a margin; columns and rows count from the outer corner of the first
     pixel, so that their whole part is the pixel's number.
@@ -59,11 +61,15 @@ def place_on_mercator(frame: GridFrame) -> dict[str, Any]:
     centre = [float((axis.max() + axis.min()) / 2) for axis in (x_m, y_m)]
     half = [float((axis.max() - axis.min()) / 2) for axis in (x_m, y_m)]
     u, v = (x_m - centre[0]) / half[0], (y_m - centre[1]) / half[1]
+    there = _fitted(u, v, np.column_stack([column, row]))
+    back = _fitted(2 * column / frame.shape[1] - 1, 2 * row / frame.shape[0] - 1, np.column_stack([u, v]))
+    return {"shape": list(frame.shape), "centre": centre, "half": half, "degree": DEGREE, "column": there[0],
+            "row": there[1], "x": back[0], "y": back[1]}
+
+
+def _fitted(u: Floats, v: Floats, wanted: Floats) -> list[list[float]]:
+    """Coefficients of the polynomials in u and v (n,) that give each column of ``wanted`` (n, 2), by least squares."""
     terms = np.column_stack([u**i * v**j for i, j in powers(DEGREE)])
     with threadpool_limits(limits=1):
-        fitted = np.linalg.lstsq(terms, np.column_stack([column, row]), rcond=None)[0]
-    return {
-        "centre": centre, "half": half, "degree": DEGREE,
-        "column": [float(f"{value:.12g}") for value in fitted[:, 0]],
-        "row": [float(f"{value:.12g}") for value in fitted[:, 1]],
-    }
+        found = np.linalg.lstsq(terms, wanted, rcond=None)[0]
+    return [[float(f"{value:.12g}") for value in column] for column in found.T]

@@ -1,7 +1,9 @@
 // The list of spots and the card of one: reasons and evidence first, figures after.
 class SpotPanel {
-  constructor(map, data) {
+  constructor(map, data, caution) {
     this.map = map;
+    this.here = null;
+    this.notes = null;
     this.hard = data.hard;
     this.spots = data.spots.map((spot, k) => ({ ...spot, rank: k + 1 }));
     this.chosen = null;
@@ -9,9 +11,13 @@ class SpotPanel {
     this.circle = null;
     this.onOpen = () => {};
     this.onMove = (latlng) => map.panTo(latlng);
+    this.picks = new Picks(this.spots, caution);
+    this.picks.shown = () => this.shown();
     this._placeMarkers(data.bounds);
+    this._filters();
     Dom.by("spot-order").addEventListener("change", () => this.list());
     Dom.by("card-back").addEventListener("click", () => this.close());
+    Dom.by("card-note").addEventListener("click", () => this.notes?.open(this.placeOf(this.chosen)));
     this.list();
     map.on("zoomend", () => this.declutter());
     this.layer.on("shown", () => this.declutter());
@@ -64,11 +70,30 @@ class SpotPanel {
     shallow: (a, b) => (a.depth_m ?? 1e9) - (b.depth_m ?? 1e9) || a.rank - b.rank,
   };
 
+  _filters() {
+    const kinds = [...new Set(this.spots.map((spot) => spot.kind))].sort();
+    const option = (value, text) => Dom.make("option", { value, text });
+    Dom.fill(Dom.by("spot-kind"), option("", "every kind"), ...kinds.map((kind) => option(kind, kind)));
+    Dom.by("spot-filter").hidden = this.spots.length < 2;
+    Dom.by("spot-kind").addEventListener("change", () => this.list());
+    Dom.by("spot-search").addEventListener("input", () => this.list());
+  }
+
+  // What the filters let through, in the order chosen.
+  shown() {
+    const kind = Dom.by("spot-kind").value, words = Dom.by("spot-search").value.trim().toLowerCase();
+    const said = (spot) => [spot.name, spot.kind, ...spot.reasons].join(" ").toLowerCase();
+    return this.spots.filter((spot) => (!kind || spot.kind === kind) && (!words || said(spot).includes(words)))
+      .sort(SpotPanel.ORDERS[Dom.by("spot-order").value]);
+  }
+
   list() {
-    const order = SpotPanel.ORDERS[Dom.by("spot-order").value];
-    const rows = [...this.spots].sort(order).map((spot) => Dom.make("li", {}, this._row(spot)));
-    Dom.fill(Dom.by("spot-list"), ...rows);
-    Dom.by("spot-count").textContent = String(this.spots.length);
+    const shown = this.shown();
+    Dom.fill(Dom.by("spot-list"), ...shown.map((spot) =>
+      Dom.make("li", { class: "spot-item" }, this._row(spot), this.picks.box(spot))));
+    Dom.by("none-shown").hidden = shown.length > 0 || this.spots.length === 0;
+    Dom.by("spot-count").textContent = shown.length < this.spots.length
+      ? `${shown.length} of ${this.spots.length}` : String(this.spots.length);
     Dom.by("handle-count").textContent = this.spots.length ? ` (${this.spots.length})` : "";
     Dom.by("no-spots").hidden = this.spots.length > 0;
     Dom.by("spot-order-line").hidden = this.spots.length < 2;
@@ -106,6 +131,7 @@ class SpotPanel {
     Dom.by("card").hidden = false;
     document.body.classList.add("card-open");
     Dom.by("drawer-body").scrollTop = 0;
+    this.here?.aim({ name: spot.name, place: [spot.lat_deg, spot.lon_deg] });
     this.onOpen(spot);
     this.onMove(spot.latlng);
     Dom.by("card-title").focus({ preventScroll: true });
@@ -118,6 +144,7 @@ class SpotPanel {
     this.circle?.remove();
     this.circle = null;
     this.chosen = null;
+    this.here?.aim(null);
     this.declutter();
     Dom.by("card").hidden = true;
     document.body.classList.remove("card-open");
@@ -128,6 +155,8 @@ class SpotPanel {
     this.list();
     if (this.chosen) this.card();
   }
+
+  placeOf(spot) { return { lat: spot.lat_deg, lon: spot.lon_deg, kind: spot.kind, name: spot.name }; }
 
   card() {
     const spot = this.chosen;
@@ -169,8 +198,8 @@ class SpotPanel {
   _facts(spot) {
     const depth = Units.length(spot.depth_m) +
       (Units.known(spot.depth_sigma_m) ? ` ${Units.giveOrTake(Sureness.error(spot.depth_sigma_m))}` : "");
-    const place = `${Math.abs(spot.lat_deg).toFixed(5)}\u00b0\u00a0${spot.lat_deg < 0 ? "S" : "N"}, ` +
-      `${Math.abs(spot.lon_deg).toFixed(5)}\u00b0\u00a0${spot.lon_deg < 0 ? "W" : "E"}`;
+    const place = Geo.place([spot.lat_deg, spot.lon_deg], Positions.style);
+    const from = this.here?.place;
     return [
       ["Depth", depth],
       Units.known(spot.height_m) ? ["Stands up", Units.length(spot.height_m)] : null,
@@ -178,7 +207,10 @@ class SpotPanel {
       ["Place", place],
       Units.known(spot.position_sigma_m)
         ? ["Place is within", Units.distance(Sureness.error(spot.position_sigma_m))] : null,
+      from ? ["From here", this.here.way(from, [spot.lat_deg, spot.lon_deg])] : null,
       spot.last_seen ? ["Last seen", spot.last_seen] : null,
+      this.notes?.of({ lat: spot.lat_deg, lon: spot.lon_deg })
+        ? ["Own note", this.notes.of({ lat: spot.lat_deg, lon: spot.lon_deg }).note] : null,
     ].filter(Boolean);
   }
 

@@ -3,6 +3,7 @@ async function startPage(map) {
   const data = JSON.parse(Dom.by("lake-data").textContent);
   Units.start(data.unit);
   Sureness.start(data.sure);
+  Suited.start(data.water);
   sayOnce(data);
   measureDrawer();
   map.invalidateSize({ animate: false });
@@ -33,15 +34,34 @@ function buildPage(map, data, grid) {
   const views = makeViews(grid, data.ramps);
   const painter = new Painter(grid, views).addTo(map);
   const vectors = L.canvas({ padding: 0.2 });
-  const spots = new SpotPanel(map, data);
-  const contours = new ContourLayer(data.contours, data.contour_spacing_m);
+  const here = new Here(map, data.magnetic);
+  const notes = new Notes(map, data.name);
+  const spots = new SpotPanel(map, data, Dom.by("caution").textContent);
+  spots.here = here;
+  spots.notes = notes;
+  const contours = new ContourLayer(grid, data);
+  const graticule = new Graticule(map);
   const overlay = (name, label, layer, any, on = true) => ({ name, label, layer, any, on });
+  const repaint = () => { if (painter.view) painter.show(painter.view, painter.fade); };
+  const drawn = (name, label, on) =>
+    overlay(name, label, Overlays.drawn(name, data.drawn[name] || [], vectors), Boolean(data.drawn[name]), on);
   const overlays = {
-    contours: overlay("contours", "Contours", contours, data.contours.length > 0),
+    hazards: drawn("hazards", "Dangers, with distance to keep", true),
+    closed: drawn("closed", "Closed areas", true),
+    contours: overlay("contours", "Contours", contours, Boolean(contours.range)),
     passes: overlay("passes", "Passes of the boat", Overlays.passes(data.passes, vectors), data.passes.length > 0),
     features: overlay("features", "Shape of the floor", Overlays.features(data.features, vectors, map),
       data.features.length > 0, false),
     spots: overlay("spots", "Spots", spots.layer, data.spots.length > 0),
+    notes: overlay("notes", "Own notes", notes.layer, true),
+    gaps: drawn("gaps", "Gaps in the survey", false),
+    flagged: drawn("flagged", "Readings held out", false),
+    hits: drawn("hits", "Single sightings", false),
+    edges: drawn("edges", "Where hard meets soft", false),
+    weed: drawn("weed", "Weed, by season", false),
+    moved: drawn("moved", "Floor that moved", false),
+    suited: overlay("suited", "Water that does not suit", Suited.layer(repaint), Boolean(data.water), false),
+    degrees: overlay("degrees", "Lines of degrees", graticule.layer, true, false),
     shore: overlay("shore", "Shoreline", Overlays.shore(data.shore, vectors), data.shore.length > 0),
   };
   const readout = new Readout(map, grid, data, new Nearby(data, map.getCenter()));
@@ -49,31 +69,52 @@ function buildPage(map, data, grid) {
   const legend = new Legend(views, overlays, data.hard);
   const scale = new ScaleBar(map);
 
-  layers.onChange = () => legend.show(painter.view, layers.fade);
+  layers.onChange = () => {
+    legend.show(painter.view, layers.fade);
+    Dom.by("sure-show").textContent = painter.view === "sure" ? "Show depth" : "Show where";
+  };
   layers.open(isWide());
-  layers.choose("depth");
+  const before = Keep.get("view");
+  layers.choose(views[before] ? before : "sure");
+  layers.wireLines(contours);
+  Today.wire({ level: Dom.by("level"), from: Dom.by("band-from"), to: Dom.by("band-to"),
+    units: [...document.querySelectorAll(".unit-word")] });
+  contours.trace();
   Dom.by("sure-show").addEventListener("click", () => {
     layers.choose(painter.view === "sure" ? "depth" : "sure");
   });
   spots.onOpen = () => { drawer(true); readout.close(); };
+  readout.onNote = (latlng) => {
+    drawer(true);
+    notes.open({ lat: latlng.lat, lon: Geo.wrapped(latlng.lng), kind: "place", name: "" });
+  };
+  readout.toSpot = (from) => spots.chosen &&
+    `To ${spots.chosen.name}: ${here.way(from, [spots.chosen.lat_deg, spots.chosen.lon_deg])}`;
+  Today.onChange(() => {
+    repaint();
+    contours.trace();
+    readout.refresh();
+    legend.show(painter.view, layers.fade);
+  });
+  Positions.onChange(() => { readout.refresh(); here.refresh(); if (spots.chosen) spots.card(); });
   spots.onMove = (latlng) => bringToView(map, latlng);
   wireDrawer(map);
   wireUnits(data);
   Units.onChange(() => {
     spots.refresh();
     readout.refresh();
-    contours.draw();
+    here.refresh();
     legend.show(painter.view, layers.fade);
     scale.refresh();
     sayOnce(data);
   });
   document.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") { readout.close(); spots.close(); }
+    if (event.key === "Escape") { notes.close(); readout.close(); spots.close(); }
     if (event.key === "Tab") document.body.classList.add("by-keys");
   });
   document.addEventListener("pointerdown", () => document.body.classList.remove("by-keys"), true);
   document.body.dataset.ready = "yes";
-  window.lakePage = { map, grid, painter, readout, spots, layers, contours, overlays, views };
+  window.lakePage = { map, grid, painter, readout, spots, layers, contours, overlays, views, here, notes };
 }
 
 const LAYERS_PX = 288;

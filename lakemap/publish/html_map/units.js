@@ -1,25 +1,16 @@
 // Lengths and other numbers as people read them; everything inside is in metres.
 const Units = (() => {
   const METRES = { m: 1, ft: 0.3048 };
-  const KEY = "lakemap.unit";
   let unit = "m";
   const listeners = [];
 
-  // A page opened from a file may have no storage, or one that throws when touched.
-  function remembered() {
-    try { return window.localStorage.getItem(KEY); } catch { return null; }
-  }
-  function remember(word) {
-    try { window.localStorage.setItem(KEY, word); } catch { /* not remembered, still switched */ }
-  }
-
   function start(word) {
-    const before = remembered();
+    const before = Keep.get("unit");
     unit = METRES[before] ? before : word;
   }
   function choose(word) {
     unit = word;
-    remember(word);
+    Keep.set("unit", word);
     listeners.forEach((listener) => listener());
   }
 

@@ -18,7 +18,8 @@ function makeViews(grid, ramps) {
   }, [0, WORST_M / Sureness.rule.factor]);
   add("depth", {
     label: "Depth", layer: "depth", sigma: "depth_sigma", strength: Sureness.strength, guess: guessDepth,
-    title: () => `Depth (${Units.word})`, shown: Units.inUnit,
+    title: () => (Today.level_m ? `Depth on today's water (${Units.word})` : `Depth (${Units.word})`),
+    shown: (value) => Units.inUnit(value + Today.level_m),
   }, depthRange ? [depthRange[0] < 0.4 * depthRange[1] ? 0 : depthRange[0], depthRange[1]] : null);
   if (grid.has("hardness")) {
     add("hardness", {

@@ -47,9 +47,23 @@ def test_steps_look_alike(name):
     assert steps.min() > 0.4 * steps.mean()
 
 
+def inks(style):
+    "Named colours of a style sheet, the first of each name."
+    return dict(reversed(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", style)))
+
+
+def test_the_night_is_dim_and_still_legible():
+    "The night's paper gives off under a hundredth of white, and its words stand out by 4.5 and more."
+    named = inks(text_of("page.css").split(".night {", 1)[1].split("}")[0])
+    assert (contrast(named["paper"], "#000000") - 1) * 0.05 < 0.01
+    for ink in ("ink", "soft-ink", "deep", "signal"):
+        assert contrast(named[ink], named["paper"]) > 4.5
+    assert contrast("#15120f", named["deep"]) > 4.5
+
+
 def test_words_stand_out_from_their_ground():
     "Every ink on every ground it is used on: 4.5 at least, and 7 for the text that is read in the sun."
-    named = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", text_of("page.css")))
+    named = inks(text_of("page.css").split(".night", 1)[0])
     assert contrast(named["ink"], named["paper"]) > 7
     assert contrast(named["soft-ink"], named["paper"]) > 7
     assert contrast("#33230a", "#fdf1d3") > 7

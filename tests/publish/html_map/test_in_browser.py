@@ -106,6 +106,11 @@ def painted(page):
     }""")
 
 
+def show_depth(page):
+    "Colour shows depth."
+    page.evaluate("lakePage.layers.choose('depth')")
+
+
 def open_layers(page):
     "The layers panel, open."
     if page.locator("#layers").is_hidden():
@@ -143,16 +148,20 @@ def test_layers_switch(chromium, written, size):
 def test_colour_fades_where_unsure(chromium, written):
     "With fading off the same view is painted in full strength."
     with opened(chromium, written(full_lake()), DESK) as page:
+        show_depth(page)
         faded = painted(page)
         page.uncheck("#fade")
         assert painted(page) != faded
 
 
 def test_certainty_leads(chromium, written, size):
-    "The first thing said is how sure the map is; one tap shows where."
+    "The first thing said and painted is how sure the map is; one tap turns to depth and back."
     with opened(chromium, written(full_lake()), size) as page:
         shares = [page.inner_text(f"#share-word-{k}") for k in range(3)]
         assert [text.split()[0] for text in shares] == ["Sure", "Fair", "Guess"]
+        assert page.locator("input[value=sure]").is_checked()
+        page.click("#sure-show")
+        assert page.locator("input[value=depth]").is_checked()
         page.click("#sure-show")
         assert page.locator("input[value=sure]").is_checked()
         assert page.inner_text("#legend-title") == "Depth is within ± (m)"
@@ -181,6 +190,7 @@ def test_units_switch_everywhere_and_are_remembered(chromium, written):
     "Feet at one switch: legend, list, reasons, tap, scale; and still feet when the page is opened again."
     lake = full_lake()
     with opened(chromium, written(lake), DESK) as page:
+        show_depth(page)
         page.locator(".spot-row").first.click()
         page.evaluate("lakePage.readout.show(lakePage.map.getCenter())")
         metres = page.inner_text("#readout-depth")
@@ -200,7 +210,7 @@ def test_units_switch_everywhere_and_are_remembered(chromium, written):
 def test_a_page_in_feet_starts_in_feet(chromium, written):
     "The unit most depths came in is the one the page opens with."
     with opened(chromium, written(full_lake(), "ft"), DESK) as page:
-        assert page.inner_text("#legend-title") == "Depth (ft)"
+        assert page.inner_text("#legend-title") == "Depth is within ± (ft)"
 
 
 def test_a_tap_reads_the_rasters_own_values(chromium, written):
@@ -253,6 +263,7 @@ def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
     values = np.where((rows // 10 + columns // 10) % 2 == 0, 5.0, np.nan)
     lake = bare(surface(frame, "depth_m", "m", values, np.full(frame.shape, 0.1)))
     with opened(chromium, written(lake), DESK) as page:
+        show_depth(page)
         page.click("#layers-close")
         corners = page.evaluate("""() => {
             const size = lakePage.map.getSize();
