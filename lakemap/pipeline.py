@@ -25,6 +25,7 @@ from lakemap.progress import Progress, quiet
 from lakemap.project import Lake
 from lakemap.publish.reader_unit import choose_unit
 from lakemap.read import (
+    read_catches,
     read_keep_out,
     read_lake_facts,
     read_logs,
