@@ -18,8 +18,8 @@ CLIP = 3.0
 """Readings farther than this many standard deviations from the block's median stay out of its mean (common)."""
 
 SHARED_VARIANCE = 0.25
-"""Share of a reading's error variance that its neighbours in the block have too (position, heave, sound speed), so
-that many pings do not average down to nothing. An assumption of our own; left-out passes put it right as a whole."""
+"""Share of a reading's error variance that its neighbours in the block have too (position, heave, sound speed) where
+the budget of its errors does not say it. An assumption of our own; left-out passes put it right as a whole."""
 
 RISE_WEIGHT = 0.1
 """Weight of a reading that may be cover against one of plain floor (own choice)."""
@@ -29,8 +29,9 @@ def block_means(obs: Observations, block_m: float) -> Observations:
     """One reading for each pass and square block of side ``block_m`` [m], in canonical order.
 
     Value and place are clipped means about the median of the block's plain readings. The error is
-    ``s2 * (SHARED_VARIANCE + (1 - SHARED_VARIANCE) / n)``, where s2 is the larger of the readings' own variance and
-    their scatter within the block. Whatever the order of the readings, the result has the same bytes.
+    ``v + (s2 - v) / n``, where s2 is the larger of the readings' own variance and their scatter within the block, and v
+    the part of the variance that they share, so that a block counts fewer readings than it holds. Whatever the order of
+    the readings, the result has the same bytes.
     """
     obs = _in_canonical_order(dataclasses.replace(obs, sigma=_known_sigma(obs.sigma)), block_m)
     block = _block_numbers(obs, block_m)
@@ -47,13 +48,20 @@ def block_means(obs: Observations, block_m: float) -> Observations:
     value = mean(obs.value)
     scatter = mean((obs.value - value[block]) ** 2)
     single = np.maximum(mean(obs.sigma**2), scatter)
+    shared = SHARED_VARIANCE * single if obs.shared is None else np.minimum(mean(_shared_variance(obs)), single)
     first = np.searchsorted(block, np.arange(count))
     return Observations(
         obs.name, np.column_stack([mean(obs.xy[:, 0]), mean(obs.xy[:, 1])]), value,
-        np.sqrt(single * (SHARED_VARIANCE + (1 - SHARED_VARIANCE) / total)), obs.pass_id[first],
+        np.sqrt(shared + (single - shared) / total), obs.pass_id[first],
         mean(obs.rise.astype(float)) > 0.5, mean(obs.lower), mean(obs.upper), obs.has_time,
         beam_deg=None if obs.beam_deg is None else mean(obs.beam_deg),
     )
+
+
+def _shared_variance(obs: Observations) -> Floats:
+    """What each reading's error has in common with its neighbours' (n,); SHARED_VARIANCE of it where nobody told."""
+    told = np.full(len(obs), np.nan) if obs.shared is None else obs.shared
+    return np.where(np.isfinite(told), told**2, SHARED_VARIANCE * obs.sigma**2)
 
 
 def _known_sigma(sigma: Floats) -> Floats:
