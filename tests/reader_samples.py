@@ -6,6 +6,7 @@ import io
 import json
 
 import geopandas
+import numpy as np
 import pyarrow
 import pyarrow.parquet
 import shapely
@@ -85,6 +86,27 @@ CATCHES = ("time,lat,lon,kind,count,effort_h,note\n2025-06-01T08:00:00Z,45.01,-9
            "2025-06-01T10:00:00Z,45.02,-93.01,,0,1,nothing\n")
 
 
+def shapes(kind, **properties):
+    "One shape as GeoJSON text."
+    corners = [[15.0, 45.0], [15.01, 45.0], [15.01, 45.01], [15.0, 45.0]]
+    places = {"Point": corners[0], "LineString": corners[:2], "Polygon": [corners]}[kind]
+    feature = {"type": "Feature", "properties": properties, "geometry": {"type": kind, "coordinates": places}}
+    return json.dumps({"type": "FeatureCollection", "features": [feature]})
+
+
+def raster():
+    "A GeoTIFF of depths, made in memory."
+    from rasterio.io import MemoryFile
+    from rasterio.transform import from_origin
+
+    with MemoryFile() as memory:
+        with memory.open(driver="GTiff", width=4, height=3, count=1, dtype="float32", crs="EPSG:32633",
+                         transform=from_origin(500_000, 5_000_000, 10, 10)) as band:
+            band.write(np.arange(12, dtype=np.float32).reshape(1, 3, 4))
+            band.update_tags(UNITS="m", POSITIVE="down")
+        return bytes(memory.read())
+
+
 def text_samples():
     "Formats read without a library, by the name of their reader."
     deep = {"type": "FeatureCollection", "features": [
@@ -100,7 +122,8 @@ def text_samples():
         "IHO B-12": [json.dumps(B12), B12_TABLE], "boat.toml": [BOAT],
         "table of lake levels": [LEVELS], "table of water temperatures by depth": [PROFILE],
         "table of check depths": [CHECKS], "table of bottom samples": [BOTTOM], "catch log": [CATCHES],
-        "the owner's edits": [EDITS],
+        "the owner's edits": [EDITS], "contours of an old map": [shapes("LineString", depth_m=4.0)],
+        "dangers": [shapes("Point", keep_m=20)], "closed areas": [shapes("Polygon", closed_from="04-01")],
     }
     return {name: [text.encode() for text in texts] for name, texts in made.items()}
 
@@ -111,5 +134,5 @@ def binary_samples(folder):
         "shoreline polygons": [features(folder, suffix) for suffix in (".gpkg", ".fgb")],
         "points with depths": [features(folder, suffix, depth_m=DEPTHS) for suffix in (".gpkg", ".fgb")],
         "points as marks": [features(folder, suffix, kind=["rock"] * 6) for suffix in (".gpkg", ".fgb")],
-        "Parquet table": [parquet()],
+        "Parquet table": [parquet()], "raster of an old map": [raster()],
     }

@@ -143,3 +143,12 @@ def test_no_journal_and_no_copy_is_left(tmp_path, monkeypatch):
     FRAME.to_file(lake / "x.gpkg")
     read_logs(sort_files([lake]).logs, PLAIN)
     assert [path.name for path in lake.iterdir()] == ["x.gpkg"] and list(spare.iterdir()) == []
+
+
+def test_a_scientific_container_is_refused_whatever_it_is_called(tmp_path):
+    "HDF5 can hold links to other files; no reader takes it under any of our endings, and none follows such a link."
+    for ending in (".csv", ".nmea", ".gpkg", ".tif", ".parquet", ".nc", ".h5"):
+        path = tmp_path / f"log{ending}"
+        path.write_bytes(b"\x89HDF\r\n\x1a\n" + b"\0" * 8 + b"external_link /etc/passwd\0" * 40)
+        with pytest.raises(InputError):
+            sort_files([path])
