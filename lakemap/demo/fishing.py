@@ -26,7 +26,7 @@ def go_fishing(middle_m: tuple[float, float], start_s: float, rng: np.random.Gen
     step = np.concatenate([np.diff(part, axis=0, prepend=part[:1]) for part in parts])
     xy = np.asarray(middle_m) + np.cumsum(step, axis=0)
     stray = gaussian_filter1d(rng.standard_normal(xy.shape), WANDER_S / STEP_S, axis=0)
-    xy = xy + STRAY_M * np.sqrt(2.0 * np.sqrt(np.pi) * WANDER_S / STEP_S) * stray
+    xy = np.asarray(xy + STRAY_M * np.sqrt(2.0 * np.sqrt(np.pi) * WANDER_S / STEP_S) * stray, np.float64)
     time_s = start_s + STEP_S * np.arange(len(xy))
     return Track(time_s, xy[:, 0], xy[:, 1], leg, np.zeros(len(xy), np.int64))
 

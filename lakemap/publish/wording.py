@@ -46,5 +46,5 @@ def s44_line(met: Mapping[str, Any]) -> str:
     shares = ", ".join(f"{name} {share:.0%}" for name, share in met["within_s44"].items())
     best = f"the strictest that 95 % keep is {kept[0]}" if kept else "no order is kept by 95 %"
     return (f"Beside the international orders of surveying (IHO S-44), as a yardstick only: within what two depths of "
-            f"an order may differ by lie {shares}; {best}. Agreement shows what passes do not share: no common error, and "
-            "no survey of that order.")
+            f"an order may differ by lie {shares}; {best}. Agreement shows what passes do not share: no common error, "
+            "and no survey of that order.")

@@ -75,7 +75,7 @@ def rmse(surface, where):
 
 
 def test_an_old_map_takes_a_quarter_of_the_error_where_nobody_drove(plain, helped):
-    "Farther than 30 m from the passes at most 0.75 of the error without it on this lake; on them not worse; sigma covers it."
+    "Farther than 30 m from the passes at most 0.75 of the error on this lake; on them not worse; sigma covers it."
     assert rmse(helped, AWAY > 30) <= 0.75 * rmse(plain, AWAY > 30)
     assert rmse(helped, AWAY < 8) <= 1.02 * rmse(plain, AWAY < 8)
     error, sigma = helped.estimate.values[FRAME.water] - TRUTH, helped.sigma.values[FRAME.water]
