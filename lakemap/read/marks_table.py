@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.errors import InputError
-from lakemap.model.columns import MARK_COLUMNS
+from lakemap.model.columns import CATCH_COLUMNS, MARK_COLUMNS
 from lakemap.model.marks import Marks
+from lakemap.read.facts_table import names_in_head
 from lakemap.read.mark_kinds import kind_and_note
 from lakemap.read.messages import first_of
 from lakemap.read.places import checked_places
-from lakemap.read.reader import LIKELY, SURE, Reader, Role
+from lakemap.read.reader import LIKELY, PERHAPS, SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 from lakemap.read.table import column_names, head_table
@@ -33,11 +34,13 @@ class MarksTableReader(Reader):
     summary: ClassVar[str] = "lat, lon, kind (stump, rock, brush, weed ...); also name, note, time"
 
     def likelihood(self, source: Source) -> float:
-        """Sure with a kind beside lat and lon; likely with a name or a note, if there is no depth."""
+        """Sure with a kind beside lat and lon; likely with a name or a note and no depth; with counts they are catches."""
         table = head_table(source)
         names = column_names(table) if table else set()
         if not {"lat", "lon"} <= names:
             return 0.0
+        if "count" in names_in_head(source, CATCH_COLUMNS):
+            return PERHAPS
         if "kind" in names:
             return SURE
         return LIKELY if names & {"name", "note"} and "depth" not in names else 0.0
