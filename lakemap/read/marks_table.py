@@ -34,7 +34,7 @@ class MarksTableReader(Reader):
     summary: ClassVar[str] = "lat, lon, kind (stump, rock, brush, weed ...); also name, note, time"
 
     def likelihood(self, source: Source) -> float:
-        """Sure with a kind beside lat and lon; likely with a name or a note and no depth; with counts they are catches."""
+        """Sure with a kind beside lat and lon; likely with a name or a note and no depth; counts are catches."""
         table = head_table(source)
         names = column_names(table) if table else set()
         if not {"lat", "lon"} <= names:

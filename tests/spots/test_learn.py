@@ -1,4 +1,4 @@
-"""What the catch log does to the weights: learns where there is enough, says so, and stays where there is too little."""
+"""What the catch log does to the weights: learns where there is enough, says so, stays where there is too little."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_too_little_is_said_and_changes_nothing(stops, spots, rate):
 
 
 def test_the_ranking_follows_and_its_sentence_too():
-    "Stops near spots count, others and those without hours do not; scores, order and sentence are those of the weights."
+    "Stops near spots count, others and those without hours do not; scores, order and sentence follow the weights."
     from pyproj import CRS
 
     from lakemap.geo.crs import unproject
