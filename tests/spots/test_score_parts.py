@@ -83,7 +83,7 @@ def test_every_score_is_explained_in_a_sentence():
 
 
 def test_ranking_is_stable_under_small_changes():
-    "Parts that each move by a twentieth leave the order much as it was: rank correlation 0.9, six of the best ten stay."
+    "Parts that each move by a twentieth leave the order much as it was: rank correlation 0.9, six of ten best stay."
     rng = np.random.default_rng(6)
     spots = ranked(many_spots(100, rng), WeightSettings())
     for _ in range(20):
