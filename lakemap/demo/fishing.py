@@ -26,9 +26,10 @@ def go_fishing(middle_m: tuple[float, float], start_s: float, rng: np.random.Gen
     step = np.concatenate([np.diff(part, axis=0, prepend=part[:1]) for part in parts])
     xy = np.asarray(middle_m) + np.cumsum(step, axis=0)
     stray = gaussian_filter1d(rng.standard_normal(xy.shape), WANDER_S / STEP_S, axis=0)
-    xy = np.asarray(xy + STRAY_M * np.sqrt(2.0 * np.sqrt(np.pi) * WANDER_S / STEP_S) * stray, np.float64)
-    time_s = start_s + STEP_S * np.arange(len(xy))
-    return Track(time_s, xy[:, 0], xy[:, 1], leg, np.zeros(len(xy), np.int64))
+    xy = xy + STRAY_M * np.sqrt(2.0 * np.sqrt(np.pi) * WANDER_S / STEP_S) * stray
+    time_s: Floats = np.asarray(start_s + STEP_S * np.arange(len(xy)), np.float64)
+    x, y = (np.asarray(side, np.float64) for side in xy.T)
+    return Track(time_s, x, y, leg, np.zeros(len(xy), np.int64))
 
 
 def _loops(rng: np.random.Generator) -> Floats:

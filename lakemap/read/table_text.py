@@ -84,8 +84,8 @@ def _cells(text: str, delimiter: str, width: int, name: str) -> pd.DataFrame:
         try:
             frame = pd.read_csv(
                 io.StringIO(text), sep=delimiter, header=None, names=list(range(widest)), dtype=str, quoting=quoting,
-                keep_default_na=False, skip_blank_lines=False, usecols=list(range(width)), index_col=False,
-            )
+                keep_default_na=False, skip_blank_lines=False, index_col=False,
+            ).iloc[:, :width]
         except (ValueError, pd.errors.ParserError, OverflowError):
             continue
         return pd.DataFrame({index: column.fillna("").str.strip() for index, column in frame.items()})

@@ -14,6 +14,7 @@ from lakemap.read.gpx_track import GpxTrackReader
 from lakemap.read.mark_kinds import kind_and_note, kind_of
 from lakemap.read.marks_table import MarksTableReader
 from lakemap.read.settings import ReadSettings
+from lakemap.read.source import Source
 
 GPX = '<?xml version="1.0"?><gpx xmlns="http://www.topografix.com/GPX/1/1" xmlns:d="urn:x" version="1.1" creator="t">'
 PLAIN = ReadSettings()
@@ -124,3 +125,10 @@ def test_odd_headers_of_marks(tmp_path):
     assert MarksTableReader().read(source, ReadSettings(columns="lat=y,lon=x")).kind == ("rock",)
     with pytest.raises(InputError, match=r"--columns lat=\.\.\.,lon=\.\.\."):
         MarksTableReader().read(source, PLAIN)
+
+
+def test_a_comma_between_quotes_parts_no_cell(tmp_path):
+    "Quotes doubled inside a quoted note are quotes of the note, and its comma is the note's."
+    path = tmp_path / "marks.csv"
+    path.write_text('lat,lon,kind,name,note\n45.0,15.0,stump,a,"two, ""big"" ones"\n')
+    assert MarksTableReader().read(Source.of(path), ReadSettings()).note == ('two, "big" ones',)

@@ -63,8 +63,8 @@ class Here {
   }
   sayNone() {
     this._lines(["This browser gives no position to this page.",
-      "It does to a file on the phone itself, over https, and on localhost, once you allow it.",
-      "Until then: tap a place, and read its position for the plotter below."]);
+      "It may to a file on the phone itself, over https and on localhost, once you allow it.",
+      "Without: tap a place and read its position."]);
   }
 
   aim(target) { this.target = target; this.refresh(); }

@@ -46,7 +46,7 @@ function buildPage(map, data, grid) {
   const drawn = (name, label, on) =>
     overlay(name, label, Overlays.drawn(name, data.drawn[name] || [], vectors), Boolean(data.drawn[name]), on);
   const overlays = {
-    hazards: drawn("hazards", "Dangers, with distance to keep", true),
+    hazards: drawn("hazards", "Dangers", true),
     closed: drawn("closed", "Closed areas", true),
     contours: overlay("contours", "Contours", contours, Boolean(contours.range)),
     passes: overlay("passes", "Passes of the boat", Overlays.passes(data.passes, vectors), data.passes.length > 0),
