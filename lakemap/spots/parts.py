@@ -37,7 +37,7 @@ MOST_SCALE = 1.5
 
 GAIN_CONSTANT, GAIN_PER_LOG = 4.0, 3.0
 """Twice the gain in log likelihood that makes two heaps of one: BIC's three numbers more, and a constant for looking
-along the longest axis (one thing alone is taken apart in under 1 % of cases, tests/spots/test_parts.py)."""
+along the longest axis (one thing placed to 2 m is taken apart in 2 % of cases or fewer, tests/spots/test_parts.py)."""
 
 STREWN = 5.5
 """Hits of one thing span no more than so many of their position errors (a hundred normal errors span five)."""

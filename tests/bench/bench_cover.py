@@ -4,7 +4,7 @@ The demo's lake with its roughness, bottom and cover strewn anew, driven by the 
 put on the map by linear triangulation, as spots ask little of them. Judged are things that two pings or two passes hit
 and that no mark means, where at least two passes could see them; and spots of cover with p > 0.5 that at least two
 passes could see. A school of fish is added over a place where nothing stands, marked on every day: it must stay none.
-The suite's small part of this is tests/spots/test_invented_cover.py.
+The suite judges one such lake, tests/test_demo_lake.py.
 Run: python tests/bench/bench_cover.py [lakes] [first number]
 """
 
