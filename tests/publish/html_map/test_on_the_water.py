@@ -181,6 +181,13 @@ def test_the_way_to_a_spot_from_the_own_position(chromium, written):
 def test_without_a_position_the_page_says_what_to_do(chromium, written):
     "Refused by the browser: one clear sentence and a way round, no error."
     with opened(chromium, written(rich_lake()), PHONE) as page:
+        # what a browser answers that may not tell; how soon a real one does so differs
+        page.evaluate("""() => {
+            Object.getPrototypeOf(navigator.geolocation).watchPosition = (fix, failed) => {
+                setTimeout(() => failed({ code: 1 }), 10);
+                return 1;
+            };
+        }""")
         page.click("#here-button")
         page.wait_for_function("document.getElementById('here').innerText.includes('no position')")
         assert page.get_attribute("#here-button", "aria-pressed") == "false"
