@@ -21,6 +21,8 @@ from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
+from lakemap.publish.gaps import gaps
+from lakemap.publish.html_map.drawn import on_frame
 from lakemap.publish.passes import PassLine
 from lakemap.publish.spot_rows import spot_fields, spot_rows
 from lakemap.publish.wording import depth_label, printable
@@ -52,9 +54,33 @@ def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tup
     yield "features", _features_layer(lake_map)
     if lake_map.bottom is not None:
         yield "edges", _edges_layer(lake_map.bottom.edges)
+    yield "gaps", _gaps_layer(lake_map)
+    yield "hazards", _hazards_layer(lake_map)
+    yield "closed_areas", _closed_layer(lake_map)
     if lake_map.changes is not None:
         yield "weed", _dated_areas(lake_map.changes.weed, "height_m")
         yield "changes", _dated_areas(lake_map.changes.moved, "deeper_by_m")
+
+
+def _gaps_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
+    """Water whose depth is a guess or was never reached, the largest first."""
+    found = gaps(lake_map)
+    columns = {"why": [gap.why for gap in found], "area_m2": [round(gap.area_m2, 1) for gap in found]}
+    return _frame(columns, [gap.outline for gap in found])
+
+
+def _hazards_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
+    """Dangers where the owner drew them, with the distance to keep [m]; a widened outline would hide which it was."""
+    told = lake_map.hazards
+    columns = {"what": [printable(text) for text in told.what], "keep_m": np.asarray(told.keep_m, float)}
+    return _frame(columns, [on_frame(lake_map.depth.frame, shape) for shape in told.shape])
+
+
+def _closed_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
+    """Closed areas with their first and last day, as days of every year or of one; empty for always."""
+    told = lake_map.closed
+    columns = {name: [printable(text) for text in getattr(told, name)] for name in ("why", "first", "last")}
+    return _frame(columns, [on_frame(lake_map.depth.frame, shape) for shape in told.shape])
 
 
 def _edges_layer(edges: BottomEdges) -> geopandas.GeoDataFrame:

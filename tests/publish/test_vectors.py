@@ -9,10 +9,13 @@ import time
 import numpy as np
 import pyogrio
 import pytest
-from worlds import SMALL_CENTRE, small_lake_map, small_soundings, small_spots
+import shapely
+from worlds import SMALL_CENTRE, SMALL_CRS, small_lake_map, small_soundings, small_spots
 
+from lakemap.geo.crs import unproject
 from lakemap.model.flags import Flag
 from lakemap.model.hits import Hits
+from lakemap.model.keep_out import ClosedAreas, Hazards
 from lakemap.model.soundings import PassBias
 from lakemap.model.spots import Spots
 from lakemap.model.terrain import Contours, Features
@@ -33,9 +36,9 @@ def lake(tmp_path_factory):
 
 
 def test_layers_by_name_on_the_frames_crs(lake):
-    "Six layers, each in UTM 32."
+    "Seven layers, each in UTM 32."
     names = [name for name, _ in pyogrio.list_layers(lake)]
-    assert names == ["spots", "hits", "contours", "passes", "shoreline", "features"]
+    assert names == ["spots", "hits", "contours", "passes", "shoreline", "features", "gaps"]
     for name in names:
         assert pyogrio.read_info(lake, layer=name)["crs"] == "EPSG:32632"
 
@@ -70,12 +73,36 @@ def test_passes_contours_shore_and_hits_hold_what_the_map_does(lake):
     assert pyogrio.read_dataframe(lake, layer="hits")["note"].tolist()[0] == "=HYPERLINK(1)"
 
 
+def test_gaps_hazards_and_closed_areas_are_layers(tmp_path):
+    "What the page warns of stands in the file too: where the owner drew it, in words as given, on the frame's CRS."
+    x, y = SMALL_CENTRE
+    lon, lat = unproject(SMALL_CRS, [x, x + 20.0], [y, y + 10.0])
+    rock, wire = shapely.Point(lon[0], lat[0]), shapely.LineString(np.column_stack([lon, lat]))
+    reeds = shapely.box(lon[0], lat[0], lon[1], lat[1])
+    guessed = small_lake_map()
+    guessed.depth.sigma.values[20:30, 20:30] = 4.0
+    told = dataclasses.replace(
+        guessed, hazards=Hazards((rock, wire), (15.0, 40.0), ("rock \u05e6\u05d5\u05e7", "wire <b>")),
+        closed=ClosedAreas((reeds,), ("04-01",), ("05-31",), ("spawning",)))
+    path = write(told, tmp_path / "lake.gpkg")
+    dangers = pyogrio.read_dataframe(path, layer="hazards")
+    assert dangers["what"].tolist() == ["rock \u05e6\u05d5\u05e7", "wire <b>"]
+    assert dangers["keep_m"].tolist() == [15.0, 40.0]
+    assert shapely.get_coordinates(dangers.geometry[0])[0] == pytest.approx(SMALL_CENTRE, abs=1e-3)
+    closed = pyogrio.read_dataframe(path, layer="closed_areas")
+    assert closed.loc[0, ["why", "first", "last"]].tolist() == ["spawning", "04-01", "05-31"]
+    assert closed.geometry[0].area == pytest.approx(200.0, rel=0.02)
+    gap = pyogrio.read_dataframe(path, layer="gaps").iloc[-1]
+    assert "a guess" in pyogrio.read_dataframe(path, layer="gaps")["why"].tolist()
+    assert gap.geometry.area == pytest.approx(gap["area_m2"])
+
+
 def test_empty_layers_are_absent(tmp_path):
-    "A map without spots, hits, contours, features and shoreline has passes alone."
+    "A map without spots, hits, contours, features and shoreline has passes, and gaps, alone."
     bare = small_lake_map()
     terrain = dataclasses.replace(bare.terrain, features=Features(), contours=Contours(np.empty(0), (), 1.0))
     bare = dataclasses.replace(bare, spots=Spots.empty(), hits=Hits.empty(), shore=None, terrain=terrain)
-    assert [name for name, _ in pyogrio.list_layers(write(bare, tmp_path / "lake.gpkg"))] == ["passes"]
+    assert [name for name, _ in pyogrio.list_layers(write(bare, tmp_path / "lake.gpkg"))] == ["passes", "gaps"]
 
 
 def test_lake_has_the_same_bytes_at_another_time(lake, tmp_path):
