@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from lakemap.hardness.by_gain import by_gain
 from lakemap.hardness.calibrate import Calibration, calibrate, class_limits, contradicted
 from lakemap.hardness.confounders import gassy, grown, layered, scattering
 from lakemap.hardness.echo_levels import read_levels
@@ -58,10 +59,12 @@ def read_hardness(
 ) -> HardnessReadings:
     """Hardness of usable rows: by echo levels, else by what was seen on the screen; NaN where not observed.
 
-    Logs are put on one scale where they meet, screen notes on that of the levels; ``samples`` (placed) calibrate it.
+    Logs, and what one log holds at several gains, are put on one scale where they meet, screen notes on that of the
+    levels; ``samples`` (placed) calibrate it.
     ``surface_slope_deg`` (n,): slope of a depth surface under each row. Tops of weed are no floor and say nothing.
     """
-    samples = samples or BottomSamples.none()
+    samples, recorded = samples or BottomSamples.none(), soundings
+    soundings = by_gain(recorded)
     geometry = second_echo(soundings, settings, surface_slope_deg)
     rows = soundings.usable() & np.isfinite(soundings.depth_m) & ~soundings.has(Flag.weed_top)
     heard = receivers(soundings, geometry, settings)
@@ -81,7 +84,7 @@ def read_hardness(
     reading = _doubts(reading, scatter, soundings, heard, settings)
     reading = _doubt_samples(reading, xy, samples, differs, settings).within_scale()
     told = Told(levels, seen, reading, screen, heard, joined, offsets, calibration, samples, differs)
-    filled = soundings.with_columns(
+    filled = recorded.with_columns(
         hardness=reading.value, hardness_sigma=reading.sigma, hardness_low=reading.low, hardness_high=reading.high,
         hardness_notes=reading.notes,
     ).with_messages(*messages_of(told, soundings, settings))

@@ -44,6 +44,8 @@ LOG_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("water_temperature", "temperature",
                 ("watertemperature", "watertemp", "temp", "temperature", "waterc", "waterf"),
                 "degC, or degF if it says so"),
+    TableColumn("gain", "level", ("gain", "gainsetting", "sensitivity"),
+                "gain as set by hand while recording; echo levels of each setting are an instrument of their own"),
     TableColumn("x", "length", ("x", "easting", "eastings", "east", "utmx", "utmeasting", "xcoord", "xcoordinate"),
                 "easting on the CRS that --crs names, where there is no lon"),
     TableColumn("y", "length", ("y", "northing", "northings", "north", "utmy", "utmnorthing", "ycoord", "ycoordinate"),
@@ -73,6 +75,9 @@ MARK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("name", "word", ("name", "waypoint", "title"), "own name for it"),
     TableColumn("note", "word", ("note", "notes", "comment", "description", "desc"), "own words"),
     TableColumn("time", "time", LOG_COLUMNS[0].spellings, "when it was marked"),
+    TableColumn("range", "length", ("range", "distance", "away"), "how far from the boat it was aimed at"),
+    TableColumn("bearing", "angle", ("bearing", "azimuth"), "degrees from true north, boat to mark"),
+    TableColumn("aim", "angle", ("aim", "relative bearing"), "degrees from the bow, clockwise; port is -90"),
 )
 
 NOTE_COLUMNS: tuple[TableColumn, ...] = (

@@ -37,6 +37,7 @@ COLUMN_DTYPES: dict[str, Any] = {
     "depth_shared_m": np.float32, "level_m": np.float32,
     "second_bottom_m": np.float32, "first_echo_end_m": np.float32, "second_seen": np.int8,
     "first_echo_db": np.float32, "second_echo_db": np.float32, "display_range_m": np.float32,
+    "gain_setting": np.float32,
     "hardness": np.float32, "hardness_sigma": np.float32, "hardness_low": np.float32, "hardness_high": np.float32,
     "hardness_notes": np.uint32, "water_c": np.float32, "flags": np.uint32,
 }
@@ -105,6 +106,7 @@ class Soundings:
     first_echo_db: NDArray[np.float32]
     second_echo_db: NDArray[np.float32]
     display_range_m: NDArray[np.float32]
+    gain_setting: NDArray[np.float32]
     hardness: NDArray[np.float32]
     hardness_sigma: NDArray[np.float32]
     hardness_low: NDArray[np.float32]

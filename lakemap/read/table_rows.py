@@ -27,7 +27,7 @@ from lakemap.units import celsius_from_fahrenheit, to_metres
 Floats = NDArray[np.float64]
 
 LENGTHS = {"second_bottom": "second_bottom_m", "first_echo_end": "first_echo_end_m", "display_range": "display_range_m"}
-LEVELS = {"first_echo_db": "first_echo_db", "second_echo_db": "second_echo_db"}
+LEVELS = {"first_echo_db": "first_echo_db", "second_echo_db": "second_echo_db", "gain": "gain_setting"}
 NUMBER_FACTS = ("draft_m", "nominal_sound_speed_mps", "frequency_khz", "pulse_ms", "beam_deg")
 GAIN_LAWS = ("none", "20logR", "40logR", "20logR+absorption", "40logR+absorption", "auto")
 

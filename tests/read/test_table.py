@@ -184,13 +184,14 @@ def test_what_depths_count_from(tmp_path):
 def test_the_second_echo_and_what_was_noted(tmp_path):
     "Screen readings in feet, levels in dB, the four words; a strange word is not noted and counted."
     text = ("lat,lon,depth_ft,second_bottom_ft,first_echo_end_ft,second_seen,first_echo_db,second_echo_db,"
-            "display_range_ft,water_temp_f\n46,-100,10,21,12,Strong,150,130,40,50\n46,-100,10,,,maybe,,,40,\n"
-            "46,-100,10,,,,,,40,\n")
+            "display_range_ft,water_temp_f,gain\n46,-100,10,21,12,Strong,150,130,40,50,7.5\n"
+            "46,-100,10,,,maybe,,,40,,\n46,-100,10,,,,,,40,,\n")
     rows = read(tmp_path, text)
     assert_allclose(rows.second_bottom_m, [21 * 0.3048, np.nan, np.nan], rtol=1e-6)
     assert_allclose(rows.display_range_m, 40 * 0.3048, rtol=1e-6)
     assert rows.second_seen.tolist() == [2, NOT_NOTED, NOT_NOTED] and said(rows, "'maybe'", "line 3")
     assert rows.first_echo_db[0] == 150 and rows.second_echo_db[0] == 130 and rows.water_c[0] == pytest.approx(10)
+    assert_allclose(rows.gain_setting, [7.5, np.nan, np.nan])
 
 
 def test_facts_of_the_sounder_above_the_header(tmp_path):
