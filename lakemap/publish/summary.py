@@ -74,6 +74,7 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
     head = summary_head(lake_map.soundings, lake_map.crossovers, unit, said, agreement)
     hardness = lake_map.hardness
     made: dict[str, Any] = _plain({
+        "name": lake_map.name,
         "surfaces": {
             "depth": _surface(lake_map.depth), "hardness": None if hardness is None else _surface(hardness),
         },

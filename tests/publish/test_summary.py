@@ -18,7 +18,7 @@ from lakemap.publish.settings import PublishSettings
 from lakemap.publish.summary import choose_unit, summary_head, summary_json, summary_of_map
 
 HEAD = ["format", "version", "units", "logs", "rows", "passes", "crossovers", "common_error", "corrections", "messages"]
-MAP_ONLY = ["surfaces", "pass_bias", "volume", "bottom", "water", "spots", "settings", "inputs", "files"]
+MAP_ONLY = ["name", "surfaces", "pass_bias", "volume", "bottom", "water", "spots", "settings", "inputs", "files"]
 
 
 def no_crossovers():
