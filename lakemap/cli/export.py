@@ -1,16 +1,27 @@
-"""``lakemap export``: readings of a map in forms that others take."""
+"""``lakemap export``: a map in forms that others take."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
-from lakemap.errors import UsageError
+from lakemap.errors import NothingUsable, UsageError
 from lakemap.model.b12 import B12About
+from lakemap.model.drawn import Drawn
+from lakemap.model.outputs import DEPTH
 from lakemap.publish.b12 import b12_readings, write_b12
-from lakemap.read.outputs import read_soundings
+from lakemap.publish.commit import write_whole
+from lakemap.publish.gpx_lines import MOST_POINTS, contours_gpx, passes_gpx
+from lakemap.publish.kml import LAYERS, kmz, lake_kml
+from lakemap.publish.plotter_names import Plotter, for_plotter
+from lakemap.publish.waypoints import waypoints_gpx
+from lakemap.read.lake_layers import read_layers
+from lakemap.read.map_rasters import read_grid
+from lakemap.read.outputs import read_soundings, read_summary
+from lakemap.read.spots_back import read_spots
 
 _PATH = click.Path(path_type=Path)
 ASKED = {
@@ -23,7 +34,17 @@ ASKED = {
 
 @click.command()
 @click.argument("folder", metavar="OUT", type=_PATH)
-@click.option("--b12", "file", type=_PATH, metavar="FILE",
+@click.option("--kmz", type=_PATH, metavar="FILE",
+              help="Spots, dangers, closed areas, contours and features for a globe (.kmz, or .kml unpacked).")
+@click.option("--gpx-spots", type=_PATH, metavar="FILE", help="Spots as waypoints within a plotter's limits.")
+@click.option("--gpx-contours", type=_PATH, metavar="FILE", help="Contours as tracks, for plotters that take no else.")
+@click.option("--gpx-passes", type=_PATH, metavar="FILE", help="Passes as tracks.")
+@click.option("--name-length", type=click.IntRange(4), metavar="N", help="Longest name of a waypoint.")
+@click.option("--ascii", "ascii_only", is_flag=True, help="Names and notes of waypoints in plain letters.")
+@click.option("--most", type=click.IntRange(1), metavar="N", help="Only so many waypoints, the best first.")
+@click.option("--most-points", type=click.IntRange(2), default=MOST_POINTS, show_default=True, metavar="N",
+              help="Longer tracks are split.")
+@click.option("--b12", type=_PATH, metavar="FILE",
               help="Timed readings as IHO B-12 (.geojson, or .csv with its metadata beside it).")
 @click.option("--convention", type=click.Choice(["3.0", "3.1"]), help="Version of the format that the receiver takes.")
 @click.option("--organisation", help="Who hands the readings on: the trusted node's name.")
@@ -36,15 +57,73 @@ ASKED = {
 @click.option("--depth-from", type=click.Choice(["transducer", "surface", "keel"]),
               help="Which logs, where some count from another reference.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
-def export(folder: Path, file: Path | None, depth_from: str | None, quiet: bool, **asked: Any) -> None:
-    """Write readings of the map in OUT for others, as they were logged."""
-    if file is None:
-        raise UsageError(f"nothing to export from {folder}; say what, such as --b12 readings.geojson")
-    if missing := [text for name, text in ASKED.items() if not (asked[name] or "").strip()]:
+def export(folder: Path, quiet: bool, **given: Any) -> None:
+    """Write the map in OUT in forms that others take: KMZ, GPX within limits, IHO B-12."""
+    wanted = [name for name in WRITERS if given[name] is not None]
+    if not wanted:
+        raise UsageError(f"nothing to export from {folder}; say what, such as --kmz lake.kmz or --b12 readings.geojson")
+    for name in wanted:
+        told = WRITERS[name](folder, given[name], given)
+        if not quiet:
+            click.echo(f"{told} written to {given[name]}")
+
+
+def _kmz(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    if file.suffix.lower() not in (".kmz", ".kml"):
+        raise UsageError(f"--kmz {file}: the name must end in .kmz or .kml")
+    summary = read_summary(folder)
+    crs = read_grid(folder, summary, DEPTH).frame.crs
+    spots, layers = read_spots(folder, summary, crs), read_layers(folder, summary, LAYERS)
+    document = lake_kml(file.stem, spots, layers, crs, str(summary["units"]))
+    write_whole(file, kmz(document) if file.suffix.lower() == ".kmz" else document)
+    there = "".join(f", {len(drawn)} {LAYERS[name].lower()}" for name, drawn in layers.items())
+    return f"{len(spots)} spots{there}"
+
+
+def _gpx_spots(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    summary = read_summary(folder)
+    known = read_spots(folder, summary, read_grid(folder, summary, DEPTH).frame.crs)
+    kept = for_plotter(known, Plotter(given["name_length"], given["ascii_only"], given["most"]))
+    write_whole(_gpx_name("gpx-spots", file), waypoints_gpx(kept, str(summary["units"])))
+    return f"{len(kept)} of {len(known)} spots"
+
+
+def _gpx_contours(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    summary = read_summary(folder)
+    drawn, crs = _layer(folder, summary, "contours")
+    write_whole(_gpx_name("gpx-contours", file), contours_gpx(drawn, crs, str(summary["units"]), given["most_points"]))
+    return f"{len(drawn)} contours"
+
+
+def _gpx_passes(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    drawn, crs = _layer(folder, read_summary(folder), "passes")
+    write_whole(_gpx_name("gpx-passes", file), passes_gpx(drawn, crs, given["most_points"]))
+    return f"{len(drawn)} passes"
+
+
+def _layer(folder: Path, summary: dict[str, Any], name: str) -> tuple[Drawn, Any]:
+    drawn = read_layers(folder, summary, [name]).get(name)
+    if drawn is None:
+        raise NothingUsable(f"{folder}: the map has no {name}; nothing is written")
+    return drawn, read_grid(folder, summary, DEPTH).frame.crs
+
+
+def _gpx_name(option: str, file: Path) -> Path:
+    if file.suffix.lower() != ".gpx":
+        raise UsageError(f"--{option} {file}: the name must end in .gpx")
+    return file
+
+
+def _b12(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    if missing := [text for name, text in ASKED.items() if not (given[name] or "").strip()]:
         raise UsageError(f"--b12 needs {', '.join(missing)}; the standard asks for them and nothing is made up")
-    about = B12About(**asked)
-    readings = b12_readings(read_soundings(folder), depth_from)
-    write_b12(readings, about, file)
-    if not quiet:
-        left = "".join(f"; {count} rows left out: {reason}" for reason, count in readings.left_out.items())
-        click.echo(f"{len(readings.depth_m)} readings below the {readings.reference} written to {file}{left}")
+    readings = b12_readings(read_soundings(folder), given["depth_from"])
+    write_b12(readings, B12About(**{name: given[name] for name in ASKED}), file)
+    left = "".join(f"; {count} rows left out: {reason}" for reason, count in readings.left_out.items())
+    return f"{len(readings.depth_m)} readings below the {readings.reference}{left}"
+
+
+WRITERS: dict[str, Callable[[Path, Path, dict[str, Any]], str]] = {
+    "kmz": _kmz, "gpx_spots": _gpx_spots, "gpx_contours": _gpx_contours, "gpx_passes": _gpx_passes, "b12": _b12,
+}
+"""Option -> what writes its file from a map's folder and says what is in it."""

@@ -43,13 +43,17 @@ def waypoints_kml(spots: Spots, unit: str) -> bytes:
     document = add(root, "Document")
     add(document, "name", "Spots")
     add(document, "description", CAUTION)
-    for row in spot_rows(spots, unit):
-        mark = add(document, "Placemark")
-        add(mark, "name", row["name"])
-        # readers show a description as HTML: without markup of its own it has to be escaped once for that, too
-        add(mark, "description", _as_html(note(row, unit)))
-        add(add(mark, "Point"), "coordinates", f"{as_degrees(row['lon_deg'])},{as_degrees(row['lat_deg'])}")
+    add_spots(document, spots, unit)
     return as_document(root)
+
+
+def add_spots(parent: ElementTree.Element, spots: Spots, unit: str) -> None:
+    """A placemark a spot below ``parent``, in their order."""
+    for row in spot_rows(spots, unit):
+        mark = add(parent, "Placemark")
+        add(mark, "name", row["name"])
+        add(mark, "description", as_html(note(row, unit)))
+        add(add(mark, "Point"), "coordinates", f"{as_degrees(row['lon_deg'])},{as_degrees(row['lat_deg'])}")
 
 
 def waypoints_csv(spots: Spots, unit: str) -> str:
@@ -73,5 +77,6 @@ def _extend(point: ElementTree.Element, row: Mapping[str, Any]) -> None:
             add(extensions, f"lake:{name}", f"{value:.3f}")
 
 
-def _as_html(text: str) -> str:
+def as_html(text: str) -> str:
+    """Readers of KML show a description as HTML: a text without markup has to be escaped once for that, too."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

@@ -48,3 +48,9 @@ def s44_line(met: Mapping[str, Any]) -> str:
     return (f"Beside the international orders of surveying (IHO S-44), as a yardstick only: within what two depths of "
             f"an order may differ by lie {shares}; {best}. Agreement shows what passes do not share: no common error, "
             "and no survey of that order.")
+
+
+def closed_words(first: str, last: str, why: str) -> str:
+    """``closed 04-01 to 05-31: spawning``."""
+    when = f"from {first}" if first and not last else f"until {last}" if last and not first else f"{first} to {last}"
+    return printable(" ".join(("closed", when if first or last else "always")) + (f": {why}" if why else ""))

@@ -17,7 +17,7 @@ from lakemap.model.hits import FROM_MARK
 from lakemap.model.lake_map import LakeMap
 from lakemap.publish.gaps import gaps
 from lakemap.publish.html_map import lines
-from lakemap.publish.wording import printable
+from lakemap.publish.wording import closed_words, printable
 from lakemap.units import length_slot
 
 MOST_HITS, MOST_FLAGGED = 5000, 6000
@@ -44,12 +44,6 @@ def on_frame(frame: GridFrame, shape: BaseGeometry) -> BaseGeometry:
         return np.column_stack(project(frame.crs, lonlat[:, 0], lonlat[:, 1]))
 
     return shapely.transform(shapely.force_2d(shape), turned)
-
-
-def closed_words(first: str, last: str, why: str) -> str:
-    """``closed 04-01 to 05-31: spawning``."""
-    when = f"from {first}" if first and not last else f"until {last}" if last and not first else f"{first} to {last}"
-    return printable(" ".join(("closed", when if first or last else "always")) + (f": {why}" if why else ""))
 
 
 def _outlines(frame: GridFrame, shape: BaseGeometry) -> list[list[list[int]]]:
