@@ -9,19 +9,20 @@ from typing import ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from threadpoolctl import threadpool_limits
 
 from lakemap.grid.field_lattice import Lattice, lattice_for
-from lakemap.grid.field_model import FieldParameters, Trend, cascade_ranges
+from lakemap.grid.field_model import MIDDLE_RANGE, FieldParameters, Trend, cascade_ranges
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
 from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_solution import FieldSolution
 from lakemap.grid.field_system import Design
-from lakemap.grid.field_tiles import Tile, cut_tiles, thinned
+from lakemap.grid.field_tiles import Tile, cut_tiles, thinned, thinned_rows
 from lakemap.grid.field_weights import plain_start
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.settings import GridSettings
-from lakemap.grid.shore_distance import ShoreDistance
+from lakemap.grid.shore_distance import ShoreDistance, calibrated
 from lakemap.model.frame import GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import NO_PASS, PassBias
@@ -48,6 +49,13 @@ POSITION_M = 0.7
 """Error of a block's place: on a slope it is one of depth (half of a usual receiver's, for a block's mean)."""
 OUTLINE_M, OUTLINE_FADES_M = 1.0, 10.0
 """Error of the outline's place, and the distance over which it stops to matter; makes the rim less sure."""
+MIDDLE_SD = 0.5
+"""Usual size of what the middle does by itself, as a share of the mean depth (tried on flooded terrain)."""
+FAR_FROM_M, FAR_EVERY, LEAST_FAR = 15.0, 3.0, 8
+"""A survey is sparse where half the map lies farther than this from readings, asked in squares of so many pixels; then
+the middle has a shape of its own, and parameters are learnt again at that lag, of which so many readings are left."""
+MOST_HELD = 0.4
+"""Up to this share of the readings is held back in one solution."""
 USUAL_NOISE = 0.07
 """Noise of a depth besides its own error, before anything is known [m]; for other readings a tenth of their spread."""
 
@@ -80,13 +88,29 @@ class FieldInterpolator(Interpolator):
         """Parameters by likelihood unless they were given; then the readings as data."""
         depth = obs.name == DEPTH
         self._shore = ShoreDistance(self._frame if depth else None)
+        self._lag_m = self._lag(obs)
         spread, typical = max(float(np.std(obs.value)), 1e-3), float(np.mean(obs.value))
-        self._trend = (Trend.of_depth(typical, self._shore.widest_m, self._shore_zero) if self._shore.known
-                       else Trend.constant(typical, spread))
+        if self._shore.known:
+            assert self._frame is not None
+            water = self._shore.at(thinned(self._frame.water_xy(), FAR_EVERY * self._pixel_m))
+            self._trend = Trend.of_lake(typical, self._shore.at(obs.xy), water, self._shore_zero)
+        else:
+            self._trend = Trend.constant(typical, spread)
         if self.parameters is None:
             self.parameters = self._learn(obs, spread)
         self.reach_m = float("inf")
         return self._hold(obs)
+
+    def _lag(self, obs: Observations) -> float:
+        """How far half the map lies from readings [m]; 0 where no shore is known."""
+        if self._frame is None or not self._shore.known:
+            return 0.0
+        water = thinned(self._frame.water_xy(), FAR_EVERY * self._pixel_m)
+        return float(np.median(cKDTree(obs.xy).query(water)[0]))
+
+    @property
+    def _sparse(self) -> bool:
+        return self._lag_m > FAR_FROM_M
 
     def with_data(self, obs: Observations) -> Self:
         """A copy with the same parameters and other readings."""
@@ -99,7 +123,12 @@ class FieldInterpolator(Interpolator):
 
     def _own(self, obs: Observations) -> Floats:
         """Standard error of each reading (n,) before anything is learnt: its own, and what its place errs by."""
-        return np.hypot(obs.sigma, POSITION_M * self._trend.usual_slope(self._shore.at(obs.xy)))
+        return np.hypot(obs.sigma, POSITION_M * self._trend.usual_slope(self._away(obs)))
+
+    def _away(self, obs: Observations) -> Floats:
+        """Distance to the shore of readings (n,), freed of what their places err by."""
+        distance = self._shore.at(obs.xy)
+        return calibrated(distance, obs.xy, obs.pass_id) if self._sparse and len(obs) else distance
 
     def _variance(self, obs: Observations) -> Floats:
         """Error variance of each reading (n,): the noise of all, and its own."""
@@ -108,19 +137,36 @@ class FieldInterpolator(Interpolator):
     def _learn(self, obs: Observations, spread: float) -> FieldParameters:
         plain = plain_start(obs.xy, obs.value, obs.sigma) & np.isnan(obs.lower) & np.isnan(obs.upper)
         kept = obs.take(plain) if plain.any() else obs
-        some = kept.take(pick(kept.xy))
-        sample = Sample(some.xy, some.value, self._own(some), some.pass_id, self._shore.at(some.xy))
         extent = float(np.hypot(*np.ptp(obs.xy, axis=0))) or 100.0
         if self._frame is not None and self._frame.shore_known:
             extent = float(np.sqrt(self._frame.water.sum())) * self._pixel_m
         noise = USUAL_NOISE if obs.name == DEPTH else 0.1 * spread
         prior = Prior.usual(spread, extent, self._shore.widest_m, noise)
+        if self._sparse:
+            prior = prior.with_middle(MIDDLE_SD * self._trend.typical)
         with threadpool_limits(1):
-            return fit_parameters(sample, self._trend, prior, self._biased)
+            near = fit_parameters(self._sample(kept), self._trend, prior, self._biased)
+            return self._far(kept, near, prior)
+
+    def _far(self, obs: Observations, near: FieldParameters, prior: Prior) -> FieldParameters:
+        """The shape's parameters once more, from lags as long as half the map lies from readings: real floors are
+        smoother along a pass than any model, and readings close together would settle how far all others may err."""
+        if not self._sparse:
+            return near
+        some = obs.take(thinned_rows(obs.xy, self._lag_m))
+        if len(some) < LEAST_FAR:
+            return near
+        return fit_parameters(self._sample(some), self._trend, prior.with_short(near), self._biased)
+
+    def _sample(self, obs: Observations) -> Sample:
+        some = obs.take(pick(obs.xy))
+        return Sample(some.xy, some.value, self._own(some), some.pass_id, self._away(some))
 
     def _ranges(self, step_m: float) -> tuple[float, ...]:
         """Ranges of the levels; none shorter than a lattice of this step can carry."""
         ranges = (*cascade_ranges(self._known.rough_m), self._known.detail_m)
+        if self._sparse:
+            ranges = (MIDDLE_RANGE * self._trend.widest_m, *ranges)
         return tuple(max(range_m, LEAST_STEPS * step_m) for range_m in ranges)
 
     def _served(self, obs: Observations, step_m: float) -> Floats:
@@ -135,7 +181,7 @@ class FieldInterpolator(Interpolator):
         self._obs = obs
         step = max(self._known.detail_m / STEPS_A_DETAIL, self._pixel_m / 2)
         readings = Readings(
-            obs.xy, obs.value, self._variance(obs), obs.pass_id, self._shore.at(obs.xy),
+            obs.xy, obs.value, self._variance(obs), obs.pass_id, self._away(obs),
             obs.lower, obs.upper, np.ones(len(obs)))
         while len(served := self._served(obs, step)) > MOST_CELLS:
             step *= 1.25
@@ -148,11 +194,12 @@ class FieldInterpolator(Interpolator):
                 break
         some, self._member = readings.merged(max(first_step / 2, 1e-3))
         self._first = self._final = FieldSolution(self._design(lattice, some.pass_id), some)
+        self._final_member = self._member
         self._tiles: list[Tile] = tiles if len(tiles) > 1 else []
         self._step_m, self._readings = step, readings
         if first_step > step:
             believed = dataclasses.replace(readings, doubt=self._first.doubt[self._member])
-            self._readings = believed.merged(step / 2)[0]
+            self._readings, self._final_member = believed.merged(step / 2)
             if not self._tiles:
                 design = self._design(tiles[0].lattice, self._readings.pass_id)
                 self._final = FieldSolution(design, self._readings, robust=False)
@@ -205,13 +252,16 @@ class FieldInterpolator(Interpolator):
         self, obs: Observations, groups: Sequence[NDArray[np.int64]], asked: Sequence[NDArray[np.int64]]
     ) -> tuple[Floats, Floats]:
         """As for any interpolator, but several groups are held back at once, far apart by their order."""
-        folds = min(FOLDS, len(groups))
+        # a coarse first solution misses by its own coarseness too: the final one is asked where once is enough
+        once = sum(len(rows) for rows in groups) <= MOST_HELD * len(obs) and not self._tiles
+        solution, member = (self._final, self._final_member) if once else (self._first, self._member)
+        folds = 1 if once and self._final is not self._first else min(FOLDS, len(groups))
         parts: list[tuple[Floats, Floats]] = [(np.empty(0), np.empty(0))] * len(groups)
         for fold in range(folds):
             mine = range(fold, len(groups), folds)
-            held = np.unique(self._member[np.concatenate([groups[k] for k in mine])])
+            held = np.unique(member[np.concatenate([groups[k] for k in mine])])
             rows = np.concatenate([asked[k] for k in mine])
-            told = self._first.without(held, obs.xy[rows], self._shore.at(obs.xy[rows]))
+            told = solution.without(held, obs.xy[rows], self._shore.at(obs.xy[rows]))
             ends = np.cumsum([len(asked[k]) for k in mine])[:-1]
             for k, mean, sd in zip(mine, np.split(told[0], ends), np.split(told[1], ends), strict=True):
                 parts[k] = (mean, np.sqrt(sd**2 + self._unseen(self._shore.at(obs.xy[asked[k]]))))

@@ -31,16 +31,21 @@ TREND_MEAN, TREND_SD = 0.9, 0.6
 """Prior of a trend coefficient as a share of the mean depth (tried on flooded terrain)."""
 SHORE_SD = 0.3
 """Prior standard deviation of the depth right at the shore, as a share of the mean depth; its mean is 0."""
-CONSTANT_SD = 100.0
-"""Prior standard deviation of a plain mean, in standard deviations of the readings: says nothing."""
+MIDDLE_RANGE = 1.0
+"""Range of the middle's own shape as a share of the lake's widest distance to the shore (tried on flooded terrain)."""
+UNEVEN = (0.5, 2.0)
+"""The lake's mean depth is taken to be between these shares of the readings' (own choice)."""
+CONSTANT_SD = 10.0
+"""Prior standard deviation of a plain mean about the readings' own, in their standard deviations: says next to nothing
+(100 cost the solution ten digits, and estimates moved by a tenth of the spread when a constant was added to all)."""
 
 
 @dataclass(frozen=True)
 class FieldParameters:
     """``rough_sd`` and ``rough_m`` of f, ``detail_sd`` and ``detail_m`` (kappa h = sqrt(8) h / detail_m) of g,
     ``noise`` of every reading, ``shore_m`` over which f grows from the shore, ``own`` the factor on the readings' own
-    errors, ``bank`` the share by which f and g are larger on the bank, ``bias_sd`` of passes; sd in the
-    reading's unit."""
+    errors, ``bank`` the share by which f and g are larger on the bank, ``bias_sd`` of passes, ``middle_sd`` of what the
+    middle of a lake does that its banks do not show; sd in the reading's unit."""
 
     rough_sd: float
     rough_m: float
@@ -51,14 +56,15 @@ class FieldParameters:
     own: float = 1.0
     bank: float = 1e-3
     bias_sd: float = 0.15
+    middle_sd: float = 1e-3
 
     @classmethod
     def of_logs(cls, logs: Floats) -> Self:
-        """From the logarithms (9,) of the fields in their order."""
+        """From the logarithms (10,) of the fields in their order."""
         return cls(*np.exp(logs).tolist())
 
     def logs(self) -> Floats:
-        """Logarithms of the fields in their order (9,)."""
+        """Logarithms of the fields in their order (10,)."""
         return np.log([getattr(self, spec.name) for spec in fields(self)])
 
 
@@ -121,6 +127,20 @@ class Trend:
         return cls(widest_m, size * mean, size * sd)
 
     @classmethod
+    def of_lake(cls, mean: float, sounded_m: Floats, everywhere_m: Floats, shore_zero: bool) -> Self:
+        """As ``of_depth``, from the readings' mean depth and the distances to the shore of readings and of the lake: a
+        boat that keeps to the bank, or to the middle, does not see the mean depth."""
+        widest = float(np.quantile(everywhere_m, 0.98))
+        plain = cls.of_depth(1.0, widest, shore_zero)
+        seen, whole = (float(np.mean(plain.columns(at) @ plain.mean)) for at in (sounded_m, everywhere_m))
+        return cls.of_depth(mean * float(np.clip(whole / max(seen, 1e-6), *UNEVEN)), widest, shore_zero)
+
+    @property
+    def typical(self) -> float:
+        """The mean depth that the coefficients' prior goes by [m]."""
+        return float(self.sd[0] / TREND_SD)
+
+    @classmethod
     def constant(cls, typical: float, spread: float) -> Self:
         """A mean about which nothing is known beforehand."""
         return cls(0.0, np.array([typical]), np.array([CONSTANT_SD * max(spread, 1e-3)]))
@@ -131,6 +151,12 @@ class Trend:
             return np.ones((len(distance_m), 1))
         lengths = self.widest_m * np.array(TREND_LENGTHS)
         return np.column_stack([1.0 - np.exp(-distance_m[:, None] / lengths), np.ones(len(distance_m))])
+
+    def middle_share(self, distance_m: Floats) -> Floats:
+        """Size of the middle's own shape (n,): 0 at the shore, 1 in the widest water, 0 without a shore."""
+        if self.widest_m <= 0:
+            return np.zeros(len(distance_m))
+        return np.minimum(distance_m / self.widest_m, 1.0)
 
     def usual_slope(self, distance_m: Floats) -> Floats:
         """How steep the floor is expected to be before anything is known (n,); 0 without a shore."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from lakemap.grid.field_model import (
     DETAIL_FROM_M,
     LEAST_DETAIL,
     LEAST_SHARE,
+    MIDDLE_RANGE,
     FieldParameters,
     Trend,
     bank_bump,
@@ -36,6 +37,8 @@ CLUSTERS = 24
 TABLE = np.concatenate([[0.0], np.geomspace(1e-4, 40.0, 1500)])
 """Scaled lags at which correlations are tabled; straight lines between them err by less than 1e-4."""
 ROUNDS = 40
+SHORT, SETTLED = ("detail_sd", "detail_m", "noise", "own", "bias_sd"), 0.02
+"""Parameters that only readings close together tell of, and the spread of their logarithms once they are known."""
 USUAL_BIAS_M = 0.12
 """Centre of what passes' biases are like [m] (common practice of the trade: 0.05 to 0.25)."""
 
@@ -53,7 +56,7 @@ class Sample:
 
 @dataclass(frozen=True)
 class Prior:
-    """Centre of each parameter and the standard deviation of its logarithm (9,)."""
+    """Centre of each parameter and the standard deviation of its logarithm (10,)."""
 
     centre: FieldParameters
     spread: Floats
@@ -66,7 +69,17 @@ class Prior:
         distance to the shore. All weak: a factor of about two each way is nothing unusual."""
         centre = FieldParameters(spread, extent_m / 4, 0.15 * spread, 35.0, noise, max(0.2 * widest_m, 10.0), 1.0,
                                  0.2, bias_sd)
-        return cls(centre, np.array([0.7, 0.7, 0.8, 0.25, 0.7, 0.7, 0.4, 0.8, 0.4]))
+        return cls(centre, np.array([0.7, 0.7, 0.8, 0.25, 0.7, 0.7, 0.4, 0.8, 0.4, 0.6]))
+
+    def with_middle(self, middle_sd: float) -> Prior:
+        """The same with ``middle_sd`` as the usual size of what the middle does by itself."""
+        return Prior(replace(self.centre, middle_sd=middle_sd), self.spread)
+
+    def with_short(self, found: FieldParameters) -> Prior:
+        """The same, but what short lags alone can tell is as in ``found``, and settled."""
+        short = np.isin([spec.name for spec in fields(FieldParameters)], SHORT)
+        centre = FieldParameters.of_logs(np.where(short, found.logs(), self.centre.logs()))
+        return Prior(centre, np.where(short, SETTLED, self.spread))
 
 
 def pick(xy: Floats, most: int = MOST_READINGS) -> NDArray[np.int64]:
@@ -97,16 +110,19 @@ class Likelihood:
         same = (sample.pass_id[:, None] == sample.pass_id[None, :]) & (sample.pass_id != NO_PASS)[:, None]
         self._fixed = (columns * trend.sd**2) @ columns.T
         self._same = (same & biased).astype(float)
+        share = trend.middle_share(sample.distance_m)
+        kappa = np.sqrt(8.0) / (MIDDLE_RANGE * max(trend.widest_m, 1.0))
+        self._middle = np.outer(share, share) * self._square(matern(kappa * self._lag), 1.0)
 
     def __call__(self, logs: Floats) -> tuple[float, Floats]:
-        """Value and gradient (9,)."""
+        """Value and gradient (10,)."""
         part = self._parts(FieldParameters.of_logs(logs))
         n = len(self._rest)
-        amounts = ("rough_sd", "detail_sd", "noise", "own", "bias_sd")
+        amounts = ("rough_sd", "detail_sd", "noise", "own", "bias_sd", "middle_sd")
         covariance = self._fixed + sum(part[name] for name in amounts) / 2
         factor, info = dpotrf(covariance + 1e-9 * np.trace(covariance) / n * np.eye(n), lower=1, clean=1)
         if info:
-            return 1e10, np.zeros(9)
+            return 1e10, np.zeros(10)
         inverse = dpotri(factor, lower=1)[0]
         inverse = np.tril(inverse) + np.tril(inverse, -1).T
         weight = inverse @ self._rest
@@ -135,7 +151,7 @@ class Likelihood:
             "detail_sd": 2 * both * detail, "detail_m": -both * fading,
             "noise": 2 * p.noise**2 * np.eye(len(distance)), "own": np.diag(2 * (p.own * sample.sigma) ** 2),
             "shore_m": _cross(bend, grown) * rough + _cross(more * (ratio - 1), fine) * detail,
-            "bias_sd": 2 * p.bias_sd**2 * self._same,
+            "bias_sd": 2 * p.bias_sd**2 * self._same, "middle_sd": 2 * p.middle_sd**2 * self._middle,
             "bank": _cross(bump, grown) * rough + _cross(more, fine) * detail,
         }
 

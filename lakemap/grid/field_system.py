@@ -56,7 +56,10 @@ class Design:
         p = self.parameters
         grown = shape_growth(distance_m, p.shore_m, p.bank)
         fine = detail_growth(distance_m, p.shore_m, p.bank)
-        return [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * fine]
+        sizes = [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * fine]
+        if len(sizes) < len(self.lattice.levels):
+            return [p.middle_sd * self.trend.middle_share(distance_m), *sizes]
+        return sizes
 
     def mean_at(self, unknowns: Floats, xy: Floats, distance_m: Floats) -> Floats:
         """The same as ``rows(xy, distance_m) @ unknowns``, fast for many places."""

@@ -68,5 +68,10 @@ def _outside_m(box: Box, xy: Floats) -> Floats:
 
 def thinned(xy: Floats, side_m: float) -> Floats:
     """One place of each square of ``side_m``."""
+    return np.asarray(xy[thinned_rows(xy, side_m)])
+
+
+def thinned_rows(xy: Floats, side_m: float) -> NDArray[np.int64]:
+    """Row of one place of each square of ``side_m``, in order."""
     cell = np.floor(xy / side_m).astype(np.int64)
-    return np.asarray(xy[np.sort(np.unique(cell_number(cell), return_index=True)[1])])
+    return np.sort(np.unique(cell_number(cell), return_index=True)[1])

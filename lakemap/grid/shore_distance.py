@@ -15,6 +15,12 @@ Floats = NDArray[np.float64]
 MOST_NODES = 100_000
 """Distances are looked up on at most so many nodes, and lie on straight lines between them."""
 
+PLACE_M = 3.0
+"""Error of a reading's distance to the shore [m]: its own place, the outline's, and the nodes between which distances
+are told (tried on perimeter passes)."""
+STRETCH_M = 200.0
+"""Side of the squares within which a pass's distances are compared."""
+
 
 class ShoreDistance:
     """Distance to the nearest bank [m] anywhere on a frame, infinite where none is known; walls are no bank.
@@ -48,3 +54,21 @@ class ShoreDistance:
             return np.full(len(xy), np.inf)
         nodes = ((xy - self._corner) / self._step).T[::-1]
         return np.asarray(np.maximum(map_coordinates(self._signed, nodes, order=1, mode="nearest"), 0.0))
+
+
+def calibrated(distance_m: Floats, xy: Floats, pass_id: NDArray[np.int32]) -> Floats:
+    """What each distance (n,) is expected to be in truth: along a stretch of pass that keeps its distance to the bank,
+    differences are errors of place, and would teach that the floor is level across.
+
+    Regression calibration (Carroll et al. 2006, Measurement Error in Nonlinear Models, ch. 4; from memory).
+    """
+    cell = np.floor(xy / STRETCH_M).astype(np.int64)
+    cell -= cell.min(axis=0)
+    key = (pass_id.astype(np.int64) * (cell[:, 0].max() + 1) + cell[:, 0]) * (cell[:, 1].max() + 1) + cell[:, 1]
+    member = np.unique(key, return_inverse=True)[1].reshape(-1)
+    count = np.bincount(member)
+    mean = (np.bincount(member, distance_m) / count)[member]
+    away = distance_m - mean
+    spread = (np.bincount(member, away**2) / count)[member]
+    true = np.maximum(1.0 - PLACE_M**2 / np.maximum(spread, 1e-9), 0.0)
+    return np.asarray(mean + true * away)

@@ -80,10 +80,10 @@ def test_the_slope_of_the_likelihood_is_true():
     rng, n = np.random.default_rng(1), 40
     sample = Sample(rng.uniform(0, 300, (n, 2)), rng.normal(5, 2, n), rng.uniform(0.05, 0.2, n),
                     rng.integers(0, 3, n).astype(np.int32), rng.uniform(0, 150, n))
-    prior = Prior.usual(2.0, 300.0, 150.0, 0.07)
+    prior = Prior.usual(2.0, 300.0, 150.0, 0.07).with_middle(2.0)
     likelihood = Likelihood(sample, Trend.of_depth(5.0, 150.0, False), prior, True)
-    at = prior.centre.logs() + rng.normal(0, 0.2, 9)
-    steps = 1e-5 * np.eye(9)
+    at = prior.centre.logs() + rng.normal(0, 0.2, 10)
+    steps = 1e-5 * np.eye(10)
     differences = [(likelihood(at + step)[0] - likelihood(at - step)[0]) / 2e-5 for step in steps]
     assert_allclose(likelihood(at)[1], differences, rtol=0.01, atol=0.2)
 
