@@ -77,7 +77,7 @@ def read_hardness(
     both = bool(levels.observed.any() and (seen.observed & ~levels.observed).any())
     seen, offsets = _join_screens(levels, seen, xy, soundings, settings) if both else (seen, {})
     reading = levels.or_else(seen)
-    calibration = calibrate(reading, xy, samples, settings, _scale_sigma(levels, soundings, heard))
+    calibration = calibrate(reading, xy, samples, settings, _scale_sigma(levels, soundings, heard, joined))
     reading = calibration.apply(reading) if calibration.samples else reading
     reading = reading.noted(reading.observed & bool(calibration.samples), HardnessNote.calibrated)
     differs, _ = contradicted(calibration, reading, xy, samples, settings)
@@ -119,11 +119,25 @@ def _trust(soundings: Soundings, heard: tuple[Receiver, ...], settings: Hardness
     return Trust(offset, np.full(len(heard), SCALE_SIGMA), np.maximum(2.0 * alpha * share / SPAN_DB, 1e-6))
 
 
-def _scale_sigma(levels: Reading, soundings: Soundings, heard: tuple[Receiver, ...]) -> float:
-    """How far the scale of the best known log may be off as it stands; notes off a screen know theirs least."""
-    used = np.unique(soundings.log[levels.observed])
+def _scale_sigma(
+    levels: Reading, soundings: Soundings, heard: tuple[Receiver, ...], joined: Joined | None
+) -> float:
+    """How far the scale as it stands may be off: that of the best known log, less where days that meet check it.
+
+    Surface and gain are those of a day: joined days, each held by how far it may be off, average; logs of one day, and
+    all without a date, count as one. Notes off a screen know their scale least.
+    """
+    used = np.unique(soundings.log[levels.observed]).tolist()
     best = min((OFFSET_DB[heard[code].origin] for code in used), default=OFFSET_DB["assumed"])
-    return best / SPAN_DB
+    if joined is None:
+        return best / SPAN_DB
+    of_day: dict[str, float] = {}
+    for code in used:
+        if joined.places[code]:
+            day = str(soundings.time_utc[int(np.argmax(soundings.log == code))].astype("datetime64[D]"))
+            of_day[day] = min(of_day.get(day, np.inf), OFFSET_DB[heard[code].origin])
+    together = float(np.sum([sigma**-2.0 for sigma in of_day.values()])) ** -0.5 if of_day else np.inf
+    return min(best, together) / SPAN_DB
 
 
 def _join_screens(

@@ -1,6 +1,7 @@
 """Hardness on invented lakes that the classifier was not fitted to, and a million readings against k nearest readings.
 
-Run: python tests/bench/bench_hardness.py [lakes] [first] [confounded]   figures on so many lakes, numbered from first
+Run: python tests/bench/bench_hardness.py [lakes] [first] [confounded] [drawn]   figures on lakes numbered from first;
+     drawn: each day's second echo is off by what the stage believes a day may be off
      python tests/bench/bench_hardness.py million              speed, memory and accuracy
 """
 
@@ -36,6 +37,7 @@ from hardness_world import (
 
 from lakemap.grid import GridSettings, make_surface
 from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
+from lakemap.hardness.from_echoes import OFFSET_DB
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.samples import BottomSamples
@@ -47,7 +49,7 @@ from lakemap.terrain.slope import horn_slope_deg
 
 NEAR_M = 20.0
 SETTINGS = HardnessSettings(classes="standard")
-FIRST_UNSEEN = 4001
+FIRST_UNSEEN = 5001
 """Lakes below this number were looked at while the classifier was made."""
 METHOD = "kriging"
 
@@ -89,10 +91,13 @@ class Sailed:
     slope_deg: np.ndarray
 
 
-def sailed(number: int, confounders: bool, method: str) -> Sailed:
+def sailed(number: int, confounders: bool, method: str, drawn: bool = False) -> Sailed:
     "Lake, recording and depth surface."
     world = make_world(number, confounders)
     soundings = record(world, number)
+    if drawn:
+        off = OFFSET_DB["told"] * np.random.default_rng([number, 9]).standard_normal(len(DAYS))
+        soundings = soundings.with_columns(second_echo_db=soundings.second_echo_db - off[soundings.log])
     depth = make_surface(soundings.observed("depth_m"), lake_frame(), GridSettings(method=method))
     slope = Grid(depth.frame, horn_slope_deg(depth.estimate.values.astype(float), PIXEL_M), "slope_deg", "deg")
     return Sailed(number, world, soundings, slope.at(soundings.x_m, soundings.y_m))
@@ -150,11 +155,12 @@ def reliability(told: list[Judged]) -> list[tuple[float, float, int]]:
             for k in range(10) if (tenth == k).any()]
 
 
-def figures(numbers: range, confounders: bool = False, method: str = METHOD) -> dict[int, list[Judged]]:
+def figures(numbers: range, confounders: bool = False, method: str = METHOD, drawn: bool = False
+            ) -> dict[int, list[Judged]]:
     "All lakes at 12, 3 and no samples, printed and given back."
     out: dict[int, list[Judged]] = {12: [], 3: [], 0: []}
     for number in numbers:
-        lake = sailed(number, confounders, method)
+        lake = sailed(number, confounders, method, drawn)
         for n, judged in out.items():
             judged.append(judge(lake, n, method))
     for n, told in out.items():
@@ -263,5 +269,5 @@ elif __name__ == "__main__":
     start = time.perf_counter()
     lakes = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     first = int(sys.argv[2]) if len(sys.argv) > 2 else FIRST_UNSEEN
-    figures(range(first, first + lakes), confounders="confounded" in sys.argv)
+    figures(range(first, first + lakes), confounders="confounded" in sys.argv, drawn="drawn" in sys.argv)
     print(f"\n{time.perf_counter() - start:.0f} s, peak memory {peak_mb():.0f} MB")

@@ -185,9 +185,11 @@ def _one_day(world: World, day: BoatDay, rng: np.random.Generator) -> Soundings:
         day.name, gain_law=day.told_law, frequency_khz=day.khz, beam_deg=day.beam_deg, pulse_ms=0.1, draft_m=0.0,
     )
     noise = POSITION_M * rng.standard_normal((2, n))
+    noon = np.datetime64(f"2025-{6 + [one.name for one in DAYS].index(day.name):02d}-15T12:00:00", "ms")
     logged = shown + (0.02 + 0.004 * shown) * rng.standard_normal(n)
     return Soundings.build(
-        n, [facts], time_s=np.arange(n), row=np.arange(n) + 1, x_m=x_m + noise[0], y_m=y_m + noise[1],
+        n, [facts], time_s=np.arange(n), time_utc=np.full(n, noon), row=np.arange(n) + 1,
+        x_m=x_m + noise[0], y_m=y_m + noise[1],
         pass_id=pass_id, depth_m=logged, logged_depth_m=logged, depth_sigma_m=np.full(n, 0.1),
         position_sigma_m=np.full(n, POSITION_M), first_echo_end_m=tail, water_c=np.full(n, WATER_C),
         first_echo_db=np.minimum(first, day.clip_db), second_echo_db=second, display_range_m=np.full(n, day.range_m),

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from lakemap.hardness import HardnessSettings, add_hardness
+from lakemap.hardness import HardnessSettings, add_hardness, read_hardness
 from lakemap.hardness.instruments import Places, Trust, join
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.soundings import Soundings
@@ -122,3 +122,19 @@ def test_few_places_move_nothing():
     joined = join(places, trust, 5)
     assert np.all(joined.offset == 0) and np.all(joined.places == 0)
     assert joined.error == pytest.approx([0.0, 0.4])
+
+
+def scale_error(lake, *days):
+    "How far the whole scale may be off, with the logs recorded on these days of June."
+    dates = np.array([f"2025-06-{day:02d}T10:00" for day in days], "datetime64[ms]")
+    dated = lake.with_columns(time_utc=dates[lake.log])
+    return float(np.sqrt(read_hardness(dated, PLAIN).calibration.covariance[0, 0]))
+
+
+def test_days_that_meet_check_each_other(echoes):
+    "Two days average what each may be off; two logs of one day, or of days that never meet, do not."
+    lake, _ = two_days(echoes, 3.0)
+    one_day = scale_error(lake, 1, 1)
+    assert one_day == pytest.approx(1.5 / 22.0)
+    assert scale_error(lake, 1, 2) == pytest.approx(one_day / np.sqrt(2.0))
+    assert scale_error(two_days(echoes, 3.0, apart_m=500.0)[0], 1, 2) == pytest.approx(one_day)
