@@ -11,11 +11,12 @@ import click
 from lakemap.errors import NothingUsable, UsageError
 from lakemap.model.b12 import B12About
 from lakemap.model.drawn import Drawn
-from lakemap.model.outputs import DEPTH
+from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
 from lakemap.publish.b12 import b12_readings, write_b12
 from lakemap.publish.commit import write_whole
 from lakemap.publish.gpx_lines import MOST_POINTS, contours_gpx, passes_gpx
 from lakemap.publish.kml import LAYERS, kmz, lake_kml
+from lakemap.publish.mbtiles import picture_of, put_mbtiles
 from lakemap.publish.plotter_names import Plotter, for_plotter
 from lakemap.publish.waypoints import waypoints_gpx
 from lakemap.read.lake_layers import read_layers
@@ -39,6 +40,7 @@ ASKED = {
 @click.option("--gpx-spots", type=_PATH, metavar="FILE", help="Spots as waypoints within a plotter's limits.")
 @click.option("--gpx-contours", type=_PATH, metavar="FILE", help="Contours as tracks, for plotters that take no else.")
 @click.option("--gpx-passes", type=_PATH, metavar="FILE", help="Passes as tracks.")
+@click.option("--mbtiles", type=_PATH, metavar="FILE", help="Picture of the depth as tiles for offline map programs.")
 @click.option("--name-length", type=click.IntRange(4), metavar="N", help="Longest name of a waypoint.")
 @click.option("--ascii", "ascii_only", is_flag=True, help="Names and notes of waypoints in plain letters.")
 @click.option("--most", type=click.IntRange(1), metavar="N", help="Only so many waypoints, the best first.")
@@ -58,7 +60,7 @@ ASKED = {
               help="Which logs, where some count from another reference.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def export(folder: Path, quiet: bool, **given: Any) -> None:
-    """Write the map in OUT in forms that others take: KMZ, GPX within limits, IHO B-12."""
+    """Write the map in OUT in forms that others take: KMZ, GPX within limits, MBTiles, IHO B-12."""
     wanted = [name for name in WRITERS if given[name] is not None]
     if not wanted:
         raise UsageError(f"nothing to export from {folder}; say what, such as --kmz lake.kmz or --b12 readings.geojson")
@@ -101,6 +103,15 @@ def _gpx_passes(folder: Path, file: Path, given: dict[str, Any]) -> str:
     return f"{len(drawn)} passes"
 
 
+def _mbtiles(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    if file.suffix.lower() != ".mbtiles":
+        raise UsageError(f"--mbtiles {file}: the name must end in .mbtiles")
+    summary = read_summary(folder)
+    layers = read_layers(folder, summary, ["contours", "hazards", "closed_areas"])
+    picture = picture_of(read_grid(folder, summary, DEPTH), read_grid(folder, summary, DEPTH_SIGMA), layers)
+    return f"{put_mbtiles(picture, str(summary['units']), file)} tiles"
+
+
 def _layer(folder: Path, summary: dict[str, Any], name: str) -> tuple[Drawn, Any]:
     drawn = read_layers(folder, summary, [name]).get(name)
     if drawn is None:
@@ -124,6 +135,7 @@ def _b12(folder: Path, file: Path, given: dict[str, Any]) -> str:
 
 
 WRITERS: dict[str, Callable[[Path, Path, dict[str, Any]], str]] = {
-    "kmz": _kmz, "gpx_spots": _gpx_spots, "gpx_contours": _gpx_contours, "gpx_passes": _gpx_passes, "b12": _b12,
+    "kmz": _kmz, "gpx_spots": _gpx_spots, "gpx_contours": _gpx_contours, "gpx_passes": _gpx_passes,
+    "mbtiles": _mbtiles, "b12": _b12,
 }
 """Option -> what writes its file from a map's folder and says what is in it."""
