@@ -21,6 +21,7 @@ BLOCK = 512
 _COG = {
     "COMPRESS": "DEFLATE", "LEVEL": "9", "PREDICTOR": "YES", "BLOCKSIZE": str(BLOCK), "OVERVIEWS": "AUTO",
     "OVERVIEW_RESAMPLING": "AVERAGE", "NUM_THREADS": "1", "BIGTIFF": "IF_SAFER",
+    "STATISTICS": "YES",
 }
 
 MEAN_TAGS = {"ESTIMATE": "mean of the pixel", "SIGMA": "standard error of that mean"}

@@ -57,6 +57,20 @@ def test_depth_says_which_way_is_down_and_what_it_means(files):
         assert "POSITIVE" not in band.tags() and band.tags()["UNITS"] == "1"
 
 
+def test_statistics_travel_with_each_band(files, tmp_path):
+    "Least, greatest, mean and share of pixels with a value, so that a reader can stretch colours at once."
+    with rasterio.open(files / "depth.tif") as band:
+        told, values = band.tags(1), band.read(1)
+    assert float(told["STATISTICS_MINIMUM"]) == pytest.approx(np.nanmin(values), rel=1e-5)
+    assert float(told["STATISTICS_MAXIMUM"]) == pytest.approx(np.nanmax(values), rel=1e-5)
+    assert float(told["STATISTICS_MEAN"]) == pytest.approx(np.nanmean(values), rel=1e-4)
+    assert float(told["STATISTICS_VALID_PERCENT"]) == pytest.approx(100 * np.isfinite(values).mean(), abs=0.01)
+    nothing = dataclasses.replace(large_grid(), values=np.full((700, 1300), np.nan, np.float32))
+    (tmp_path / "none.tif").write_bytes(geotiff(nothing, "depth_m", {"UNITS": "m"}))
+    with rasterio.open(tmp_path / "none.tif") as band:
+        assert np.isnan(band.read(1)).all() and "STATISTICS_MEAN" not in band.tags(1)
+
+
 def test_large_rasters_are_valid_cloud_optimized_geotiffs(tmp_path):
     "The validator of rio-cogeo has neither errors nor warnings, and overviews are averages."
     cogeo = pytest.importorskip("rio_cogeo.cogeo", reason="rio-cogeo is not installed; it validates the layout")
