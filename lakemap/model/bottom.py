@@ -12,6 +12,9 @@ from lakemap.model.frame import Grid, GridFrame
 
 Floats = NDArray[np.float64]
 
+FEWEST_SAMPLES = 3
+"""With fewer bottom samples a scale counts as nearly relative (own choice: a line of three parts rests on them)."""
+
 
 @dataclass(frozen=True)
 class BottomEdges:
@@ -54,6 +57,8 @@ class Bottom:
     @property
     def scale(self) -> str:
         """``relative``, or what the scale is calibrated on."""
+        if 0 < self.calibrated < FEWEST_SAMPLES:
+            return f"nearly relative, with only {self.calibrated} bottom sample{'s'[: self.calibrated - 1]} to hold it"
         return f"calibrated on {self.calibrated} bottom samples" if self.calibrated else "relative"
 
     def likeliest(self) -> NDArray[np.int8]:

@@ -151,3 +151,6 @@ def test_calibrated_hardness_says_so_and_relative_does_too(echoes):
     assert any("calibrated on 3 bottom samples" in text for text in told)
     assert not any("relative" in text for text in told)
     assert any("relative" in text for text in read_hardness(lake, PLAIN).soundings.messages)
+    one = read_hardness(lake, PLAIN, samples_at([0.0], ["mud"])).soundings.messages
+    assert any("nearly relative: only 1 bottom sample near" in text for text in one)
+    assert not any("calibrated on" in text for text in one)
