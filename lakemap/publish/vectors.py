@@ -23,6 +23,7 @@ from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.publish.gaps import gaps
 from lakemap.publish.html_map.drawn import on_frame
+from lakemap.publish.layer_styles import add_styles
 from lakemap.publish.passes import PassLine
 from lakemap.publish.spot_rows import spot_fields, spot_rows
 from lakemap.publish.wording import depth_label, printable
@@ -31,17 +32,22 @@ NO_DATE = "1970-01-01T00:00:00.000Z"
 
 
 def write_lake(lake_map: LakeMap, passes: list[PassLine], unit: str, path: Path) -> None:
-    """lake.gpkg with the layers that have something in them, on the frame's CRS; the same lake, the same bytes.
+    """lake.gpkg with the layers that have something in them, on the frame's CRS and with their styles; the same
+    lake, the same bytes.
 
     Raises pyogrio's errors where the file cannot be written.
     """
-    with _dated(_latest(lake_map)):
+    when, written = _latest(lake_map), []
+    with _dated(when):
         for name, layer in layers(lake_map, passes, unit):
             if len(layer):
                 frame = layer.set_crs(lake_map.depth.frame.crs.to_wkt())
                 pyogrio.write_dataframe(
                     frame, path, layer=name, driver="GPKG", append=path.exists(), geometry_type=_geometry_type(frame)
                 )
+                written.append(name)
+    if written:
+        add_styles(path, written, when)
 
 
 def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tuple[str, geopandas.GeoDataFrame]]:

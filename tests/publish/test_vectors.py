@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import time
+from xml.etree import ElementTree
 
 import numpy as np
 import pyogrio
@@ -19,6 +20,7 @@ from lakemap.model.keep_out import ClosedAreas, Hazards
 from lakemap.model.soundings import PassBias
 from lakemap.model.spots import Spots
 from lakemap.model.terrain import Contours, Features
+from lakemap.publish.layer_styles import LOOKS, SLD
 from lakemap.publish.passes import pass_lines
 from lakemap.publish.vectors import spots_geojson, write_lake
 
@@ -37,7 +39,7 @@ def lake(tmp_path_factory):
 
 def test_layers_by_name_on_the_frames_crs(lake):
     "Seven layers, each in UTM 32."
-    names = [name for name, _ in pyogrio.list_layers(lake)]
+    names = [name for name, shape in pyogrio.list_layers(lake) if shape is not None]
     assert names == ["spots", "hits", "contours", "passes", "shoreline", "features", "gaps"]
     for name in names:
         assert pyogrio.read_info(lake, layer=name)["crs"] == "EPSG:32632"
@@ -73,6 +75,22 @@ def test_passes_contours_shore_and_hits_hold_what_the_map_does(lake):
     assert pyogrio.read_dataframe(lake, layer="hits")["note"].tolist()[0] == "=HYPERLINK(1)"
 
 
+def test_each_layer_has_a_style(lake):
+    "The table that desktop GIS look for: one Styled Layer Descriptor a layer, well formed, as its default."
+    styles = pyogrio.read_dataframe(lake, layer="layer_styles")
+    layers = [name for name, shape in pyogrio.list_layers(lake) if shape is not None]
+    assert sorted(styles["f_table_name"]) == sorted(layers) and styles["useAsDefault"].astype(int).tolist() == [1] * 7
+    for name, text in zip(styles["f_table_name"], styles["styleSLD"], strict=True):
+        root = ElementTree.fromstring(text.encode())
+        assert root.findtext(f".//{{{SLD}}}NamedLayer/{{{SLD}}}Name") == name and f"{{{SLD}}}Stroke" in text_tags(root)
+    assert set(LOOKS) >= {*layers, "hazards", "closed_areas", "edges", "weed", "changes"}
+
+
+def text_tags(root):
+    "Tags of all elements."
+    return {element.tag for element in root.iter()}
+
+
 def test_gaps_hazards_and_closed_areas_are_layers(tmp_path):
     "What the page warns of stands in the file too: where the owner drew it, in words as given, on the frame's CRS."
     x, y = SMALL_CENTRE
@@ -102,7 +120,8 @@ def test_empty_layers_are_absent(tmp_path):
     bare = small_lake_map()
     terrain = dataclasses.replace(bare.terrain, features=Features(), contours=Contours(np.empty(0), (), 1.0))
     bare = dataclasses.replace(bare, spots=Spots.empty(), hits=Hits.empty(), shore=None, terrain=terrain)
-    assert [name for name, _ in pyogrio.list_layers(write(bare, tmp_path / "lake.gpkg"))] == ["passes", "gaps"]
+    made = pyogrio.list_layers(write(bare, tmp_path / "lake.gpkg"))
+    assert [name for name, shape in made if shape is not None] == ["passes", "gaps"]
 
 
 def test_lake_has_the_same_bytes_at_another_time(lake, tmp_path):
