@@ -19,6 +19,7 @@ COMMANDS = {
     "why": ("why", "Say what stands behind depth and bottom at one place of a map."),
     "spots": ("spots", "List the spots of the map in OUT that pass all filters given, and say which filter left none."),
     "plan": ("plan", "Plan a day over the spots of a map, or the lines to drive next."),
+    "print": ("print_", "Make a PDF of the map in OUT to print: a chart in sheets, and a table of the spots."),
     "formats": ("formats", "List what can be read."),
     "export": ("export", "Write the map in OUT in forms that others take: KMZ, GPX within limits, MBTiles, IHO B-12."),
     "serve": ("serve", "Serve the map in OUT to a phone in the same network, until Ctrl-C."),
