@@ -143,7 +143,8 @@ def test_passes_as_tracks(folders, gpx_schema, tmp_path):
 def test_a_bare_lake_exports_what_it_has_and_says_what_it_has_not(folders, kml_schema, gpx_schema, tmp_path, capsys):
     "No spot: an empty file that is still valid; no contour: one line, status 1, nothing written."
     assert run(["export", str(folders["bare"]), "--kmz", str(tmp_path / "b.kml"),
-                "--gpx-spots", str(tmp_path / "b.gpx")]) == 0
+                "--gpx-spots", str(tmp_path / "b.gpx"), "--mbtiles", str(tmp_path / "b.mbtiles")]) == 0
+    assert (tmp_path / "b.mbtiles").stat().st_size > 0
     kml_schema.validate(str(tmp_path / "b.kml"))
     gpx_schema.validate(str(tmp_path / "b.gpx"))
     capsys.readouterr()
