@@ -24,6 +24,9 @@ Rows = NDArray[np.int64]
 
 PREFERRED = "field"
 """It stays where it is not clearly worse: it alone knows the shore and says how far its error reaches."""
+PREFERRED_FOR = {"hardness": "kriging"}
+"""Floors have edges and no shore: on lakes of tests/bench/hardness_world.py passes held back are missed by 0.11 in
+hardness with kriging and 0.13 with the field (8 of 8 lakes), at the same share of floors named right."""
 
 CLEARLY, MOSTLY = 0.85, 0.8
 """A rival must make the root mean square miss at most this share of the preferred one's, and a smaller one in at least
@@ -95,7 +98,7 @@ def compete(task: Task, classes: Sequence[type[Interpolator]]) -> tuple[Fitted, 
     does not blur the contest. The preferred one loses only to one that is clearly better on enough groups.
     """
     by_name = {cls.name: cls for cls in classes}
-    first = by_name.get(PREFERRED, classes[0])
+    first = by_name.get(PREFERRED_FOR.get(task.obs.name, PREFERRED), classes[0])
     favourite = fit(task, first)
     held, asked, estimate = _some_groups(favourite)
     if not held:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from affine import Affine
@@ -98,6 +100,13 @@ def test_few_bad_passes_do_not_settle_it():
 def test_too_few_passes_settle_nothing():
     "With three passes the preferred one stays, whatever they say."
     assert judged(Wrong, passes=3)[0] == "field"
+
+
+def test_hardness_is_left_to_kriging():
+    "The same numbers as hardness, too few to settle anything: kriging keeps its place, not the field."
+    obs = dataclasses.replace(surveyed(3), name="hardness")
+    made, _ = compete(Task(obs, FRAME, GridSettings(), None), [OrdinaryKriging, Preferred, Nearest])
+    assert made.interpolator.name == "kriging"
 
 
 @pytest.mark.parametrize("word", ["kriging", "nearest"])
