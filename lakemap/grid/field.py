@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from threadpoolctl import threadpool_limits
 
+from lakemap.geo.bank import shore_of
 from lakemap.grid.field_lattice import Lattice, lattice_for
 from lakemap.grid.field_model import MIDDLE_RANGE, FieldParameters, Trend, cascade_ranges
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
@@ -208,7 +209,12 @@ class FieldInterpolator(Interpolator):
     def _design(self, lattice: Lattice, pass_id: NDArray[np.int32]) -> Design:
         passes = np.unique(pass_id[pass_id != NO_PASS]) if self._biased else np.empty(0, np.int32)
         nothing, usual = np.zeros(len(passes)), np.full(len(passes), self._known.bias_sd)
-        return Design(lattice, self._known, self._trend, passes, nothing, usual)
+        return Design(self._parted(lattice), self._known, self._trend, passes, nothing, usual)
+
+    def _parted(self, lattice: Lattice) -> Lattice:
+        """The lattice with its links through land cut: two waters beside a causeway may differ."""
+        shore = None if self._frame is None else shore_of(self._frame)
+        return dataclasses.replace(lattice, shore=shore)
 
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
         """Mean and standard error (m,) at places (m, 2); NaN beyond the lattice."""
@@ -244,8 +250,8 @@ class FieldInterpolator(Interpolator):
         trend, trend_sd, bias = self._first.shared()
         # the same readings spoke once already: what they say twice must not count twice
         trend_sd, bias_sd = np.sqrt(2) * trend_sd, np.sqrt(2) * bias.sigma_m
-        design = Design(tile.lattice, self._known, dataclasses.replace(self._trend, mean=trend, sd=trend_sd),
-                        bias.pass_id, bias.bias_m, bias_sd)
+        known = dataclasses.replace(self._trend, mean=trend, sd=trend_sd)
+        design = Design(self._parted(tile.lattice), self._known, known, bias.pass_id, bias.bias_m, bias_sd)
         return FieldSolution(design, some, robust=False)
 
     def predict_held(

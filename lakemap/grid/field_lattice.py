@@ -13,10 +13,13 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.ndimage import binary_dilation, map_coordinates
 
+from lakemap.geo.bank import open_links
 from lakemap.grid.dissection import Dissection, dissect
+from lakemap.model.shoreline import Shore
 
 Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
 STEPS_A_RANGE = 16
 """Lattice steps in the range sqrt(8) / kappa of a field that is given a lattice of its own."""
@@ -50,12 +53,14 @@ class Level:
         row, column = np.nonzero(self.number >= 0)
         return np.column_stack([column + self.corner[0], row + self.corner[1]]) * self.step
 
-    def precision(self) -> sparse.csr_matrix:
-        """Prior precision (count, count) of a field whose variance is 1 on the mean over a cell."""
+    def precision(self, links: tuple[Mask, Mask]) -> sparse.csr_matrix:
+        """Prior precision (count, count) of a field whose variance is 1 on the mean over a cell; ``links`` towards the
+        next column and row say where water goes on."""
         held = self.number >= 0
         pairs = []
-        for a, b in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
-            both = held[a] & held[b]
+        right, up = links
+        for a, b, wet in ((np.s_[:, :-1], np.s_[:, 1:], right), (np.s_[:-1], np.s_[1:], up)):
+            both = held[a] & held[b] & wet
             pairs.append(np.column_stack([self.number[a][both], self.number[b][both]]))
         i, j = np.concatenate(pairs).T
         ties = np.bincount(i, minlength=self.count) + np.bincount(j, minlength=self.count)
@@ -98,12 +103,13 @@ def _variance(kappa: float) -> float:
 @dataclass(frozen=True)
 class Lattice:
     """The levels together; ``step_m`` is the finest step, ``origin`` (2,) the place of its node (0, 0) [m]; ``cells``
-    (k, 2) the finest cells that the lattice serves."""
+    (k, 2) the finest cells that the lattice serves; through the land of ``shore`` nothing leaks."""
 
     step_m: float
     origin: Floats
     levels: tuple[Level, ...]
     cells: Index
+    shore: Shore | None = None
 
     @property
     def count(self) -> int:
@@ -112,7 +118,13 @@ class Lattice:
 
     def precision(self) -> sparse.csr_matrix:
         """Prior precision of all nodes."""
-        return sparse.block_diag([level.precision() for level in self.levels], format="csr")
+        return sparse.block_diag([level.precision(self._links(level)) for level in self.levels], format="csr")
+
+    def _links(self, level: Level) -> tuple[Mask, Mask]:
+        """Which links of a level land does not cut."""
+        rows, columns = level.number.shape
+        x, y = ((low + np.arange(n)) * level.step for low, n in zip(level.corner, (columns, rows), strict=True))
+        return open_links(self.shore, self.origin[0] + x * self.step_m, self.origin[1] + y * self.step_m)
 
     def weights(self, xy: Floats, size: Floats) -> sparse.csr_matrix:
         """The matrix (m, count) from nodes to places ``xy`` (m, 2), rows of each level times ``size`` (m, levels)."""

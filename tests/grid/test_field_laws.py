@@ -129,3 +129,27 @@ def test_one_pass_round_the_lake_says_how_little_it_knows():
     miss = surface.estimate.values[frame.water] - bowl(xy)
     within = float(np.mean(np.abs(miss) <= 1.96 * surface.sigma.values[frame.water]))
     assert within > 0.8
+
+
+def test_nothing_leaks_through_a_causeway():
+    "A basin of 5 m and one of 15 m, 12 m of land between them: beside it each is as it would be by itself."
+    water = shapely.union_all([shapely.box(0, 0, 394, 500), shapely.box(406, 0, 800, 500),
+                               shapely.box(394, 460, 406, 500)])
+    transform, shape = Affine(10.0, 0, -10, 0, -10.0, 510), (52, 82)
+    frame = GridFrame(shape, transform, CRS.from_epsg(32632), water_mask(water, shape, transform), True,
+                      shore=Shore(water, shapely.MultiLineString([])))
+    rng, y = np.random.default_rng(1), np.arange(15.0, 485.0, 4.0)
+    x = np.concatenate([np.arange(20.0, 394.0, 40.0), np.arange(420.0, 800.0, 40.0)])
+    xy = np.array([(a, b) for a in x for b in y])
+
+    def basins(at):
+        off_bank = np.minimum.reduce([at[:, 0], np.abs(at[:, 0] - 400) - 6, 800 - at[:, 0], at[:, 1], 500 - at[:, 1]])
+        return np.where(at[:, 0] < 400, 5.0, 15.0) * (1 - np.exp(-np.maximum(off_bank, 0) / 40))
+
+    value = basins(xy) + rng.normal(0, 0.07, len(xy))
+    obs = Observations.of("depth_m", xy, value, 0.08, np.repeat(np.arange(20), len(y)))
+    surface = make_surface(obs, frame, GridSettings(method="field", pixel_m=10.0), PassBias.none())
+    at = frame.water_xy()
+    miss = surface.estimate.values[frame.water] - basins(at)
+    west = (at[:, 0] > 340) & (at[:, 0] < 394) & (at[:, 1] < 440)
+    assert abs(miss[west].mean()) < 0.6
