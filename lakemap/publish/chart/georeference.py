@@ -63,7 +63,7 @@ def _appended(pdf: bytes, updates: list[tuple[int, bytes]], size: int, start: in
               root_info: tuple[int, int | None]) -> bytes:
     """Objects, a cross-reference section for them, and a trailer that points back."""
     out = bytearray(pdf if pdf.endswith(b"\n") else pdf + b"\n")
-    table = b"xref\n"
+    table = b"xref\n0 1\n0000000000 65535 f \n"
     for number, content in sorted(updates):
         table += b"%d 1\n%010d 00000 n \n" % (number, len(out))
         out += b"%d 0 obj\n%s\nendobj\n" % (number, content)

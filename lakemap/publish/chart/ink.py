@@ -83,9 +83,14 @@ def cut_to(text: str, width_mm: float, points: float, weight: str = "normal") ->
     """Text that fits into a width, its end left out where it does not."""
     if text_size_mm(text, points, weight)[0] <= width_mm:
         return text
-    while text and text_size_mm(text + "…", points, weight)[0] > width_mm:
-        text = text[:-1]
-    return text.rstrip() + "…"
+    fits, fails = 0, len(text)
+    while fails - fits > 1:
+        middle = (fits + fails) // 2
+        if text_size_mm(text[:middle] + "…", points, weight)[0] <= width_mm:
+            fits = middle
+        else:
+            fails = middle
+    return text[:fits].rstrip() + "…"
 
 
 def wrapped(text: str, width_mm: float, points: float, weight: str = "normal") -> list[str]:
