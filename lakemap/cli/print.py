@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from lakemap.publish.chart.cards import cards_pdf
 from lakemap.publish.chart.chart import chart_pdf
 from lakemap.publish.chart.settings import ChartSettings
 from lakemap.publish.chart.sheets import parse_scale
@@ -13,13 +14,15 @@ from lakemap.publish.commit import write_whole
 from lakemap.read.finished_map import read_finished_map
 from lakemap.units import parse_length_m
 
-CHART = "chart.pdf"
+CHART, CARDS = "chart.pdf", "spot_cards.pdf"
 _PATH = click.Path(path_type=Path)
 
 
 @click.command(name="print")
 @click.argument("folder", metavar="OUT", type=_PATH)
-@click.option("--to", "file", type=_PATH, metavar="FILE", help="The PDF to write; left out, chart.pdf in OUT.")
+@click.option("--to", "file", type=_PATH, metavar="FILE",
+              help="The PDF to write; left out, chart.pdf or spot_cards.pdf in OUT.")
+@click.option("--cards", is_flag=True, help="Cards instead of a chart: a page a spot, with bearings from the shore.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of a sheet.")
 @click.option("--scale", metavar="1:N", help="Such as 1:2500; left out, a round scale that suits.")
 @click.option("--units", "--unit", type=click.Choice(["m", "ft"]), help="Unit of depths; left out, the map's own.")
@@ -29,16 +32,17 @@ _PATH = click.Path(path_type=Path)
 @click.option("--year", type=float, metavar="YEAR", help="Year of the magnetic variation; left out, the soundings'.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def print_(
-    folder: Path, file: Path | None, paper: str, scale: str | None, units: str | None, contour: str | None,
-    most_spots: int, year: float | None, quiet: bool,
+    folder: Path, file: Path | None, cards: bool, paper: str, scale: str | None, units: str | None,
+    contour: str | None, most_spots: int, year: float | None, quiet: bool,
 ) -> None:
-    """Make a PDF of the map in OUT to print: a chart in as many sheets as its scale takes, and a table of the spots."""
+    """Make a PDF of the map in OUT to print: a chart in as many sheets as its scale takes, and a table of the spots; or
+    cards of the spots."""
     lake = read_finished_map(folder)
     settings = ChartSettings(
         paper=paper, units=units, scale=parse_scale(scale) if scale else None, most_spots=most_spots, year=year,
         contour_m=parse_length_m(contour, units or lake.unit) if contour else None,
     )
-    file = file or folder / CHART
-    write_whole(file, chart_pdf(lake, settings))
+    file = file or folder / (CARDS if cards else CHART)
+    write_whole(file, cards_pdf(lake, settings) if cards else chart_pdf(lake, settings))
     if not quiet:
-        click.echo(f"chart written to {file}; print it at 100 %, not fitted to the page")
+        click.echo(f"{'cards' if cards else 'chart'} written to {file}; print at 100 %, not fitted to the page")

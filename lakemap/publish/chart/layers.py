@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,12 +94,16 @@ class Layers:
                 *(label.place for label in labels if label is not None)]
 
 
-def prepare(lake: FinishedMap, view: View, unit: str, step_m: float, most_spots: int) -> Layers:
+def prepare(
+    lake: FinishedMap, view: View, unit: str, step_m: float, most_spots: int, kept_free: Sequence[Box] = ()
+) -> Layers:
     """The layers of one sheet, lengths in ``unit``: what must be seen takes its place first, depths between others
-    last."""
+    last; nothing with words goes where ``kept_free`` lies."""
     grid = local_grid(lake, view)
     water = water_shape(grid, lake.shore)
     occupied = Occupied(view.at)
+    for place in kept_free:
+        occupied.take(place)
     dangers = [_danger(lake, k, view, occupied, unit) for k in range(len(lake.dangers))]
     closed = [_closed(lake, k, view, occupied) for k in range(len(lake.closed))]
     spots = spot_signs(lake, view, occupied, most_spots)
