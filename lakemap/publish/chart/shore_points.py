@@ -114,10 +114,11 @@ def _side(x: float, y: float, shore: BaseGeometry) -> str:
 
 def _ends(shore: BaseGeometry) -> list[tuple[str, float, float]]:
     corners = shapely.get_coordinates(shore)
-    found = []
+    found: list[tuple[str, float, float]] = []
     for word, axis, sign in (("north", 1, 1), ("east", 0, 1), ("south", 1, -1), ("west", 0, -1)):
         x, y = corners[int(np.argmax(sign * corners[:, axis]))].tolist()
-        found.append((f"{word} end of the lake", float(x), float(y)))
+        if (x, y) not in [(a, b) for _, a, b in found]:
+            found.append((f"{word} end of the lake", float(x), float(y)))
     return found
 
 
