@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from lakemap.geo.bank import shore_of
 from lakemap.grid.field_lattice import Lattice, lattice_for
-from lakemap.grid.field_model import MIDDLE_RANGE, FieldParameters, Trend, cascade_ranges
+from lakemap.grid.field_model import MIDDLE_RANGE, FieldParameters, Pairs, Trend, cascade_ranges, prior_gamma
 from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
 from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_solution import FieldSolution
@@ -287,6 +287,12 @@ class FieldInterpolator(Interpolator):
         bias = self._known.bias_sd**2 if self._biased else 0.0
         floor = UNSEEN_SHARE * self._known.noise**2 if obs.name == DEPTH else 0.0
         return np.asarray(self._variance(obs) - floor + bias)
+
+    def expected_gamma(
+        self, obs: Observations, first: NDArray[np.int64], second: NDArray[np.int64]
+    ) -> Floats:
+        """By trend, shapes and errors as they are taken to be before the readings are looked at one by one."""
+        return prior_gamma(self._known, self._trend, Pairs(obs.xy, self._away(obs), obs.sigma, first, second))
 
     def facts(self) -> Mapping[str, float | str]:
         """Parameters by name, the lattice's step and unknowns."""

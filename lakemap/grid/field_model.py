@@ -164,3 +164,36 @@ class Trend:
             return np.zeros(len(distance_m))
         lengths = self.widest_m * np.array(TREND_LENGTHS)
         return np.asarray(np.exp(-distance_m[:, None] / lengths) @ (self.mean[:-1] / lengths))
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Readings at xy (n, 2) with their distance to the shore and own error (n,), and which of them are paired (k,)."""
+
+    xy: Floats
+    distance_m: Floats
+    sigma: Floats
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+
+    def halves(self, values: Floats) -> tuple[Floats, Floats]:
+        """A column at both ends of each pair."""
+        return values[self.first], values[self.second]
+
+
+def prior_gamma(p: FieldParameters, trend: Trend, pairs: Pairs) -> Floats:
+    """Half the squared difference (k,) that the model expects of pairs of readings whose passes' biases are off."""
+    lag = np.hypot(*np.subtract(*pairs.halves(pairs.xy)).T)
+    drift = np.subtract(*pairs.halves(trend.columns(pairs.distance_m)))
+    total = (drift @ trend.mean) ** 2 + ((drift * trend.sd) ** 2).sum(axis=1)
+    d, root = pairs.distance_m, np.sqrt(8.0)
+    middle_m = MIDDLE_RANGE * max(trend.widest_m, 1.0)
+    for size, sd, same in (
+        (shape_growth(d, p.shore_m, p.bank), p.rough_sd, np.exp(-lag / p.rough_m)),
+        (detail_growth(d, p.shore_m, p.bank), p.detail_sd, matern(root * lag / p.detail_m)),
+        (trend.middle_share(d), p.middle_sd, matern(root * lag / middle_m)),
+    ):
+        a, b = pairs.halves(size)
+        total = total + sd**2 * (a**2 + b**2 - 2.0 * a * b * same)
+    one, other = pairs.halves(pairs.sigma**2)
+    return np.asarray(0.5 * total + p.noise**2 + 0.5 * p.own**2 * (one + other))

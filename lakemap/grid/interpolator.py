@@ -80,6 +80,13 @@ class Interpolator(ABC):
         """Error variance (n,) of readings that ``predict`` does not count in its standard error; none here."""
         return np.zeros(len(obs))
 
+    def expected_gamma(
+        self, obs: Observations, first: NDArray[np.int64], second: NDArray[np.int64]
+    ) -> Floats:
+        """Half the squared difference (k,) that the fitted model expects between the readings in rows ``first`` and
+        ``second`` (k,), their own errors included; NaN from an interpolator without a model."""
+        return np.full(len(first), np.nan)
+
     def facts(self) -> Mapping[str, float | str]:
         """What was learnt, by name."""
         return {}

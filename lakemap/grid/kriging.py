@@ -100,6 +100,13 @@ class OrdinaryKriging(Interpolator):
         nugget = self._model.nugget if self.options.nugget == "noise" else 0.0
         return np.asarray(obs.sigma**2 + nugget + self._shared_variance(obs))
 
+    def expected_gamma(
+        self, obs: Observations, first: NDArray[np.int64], second: NDArray[np.int64]
+    ) -> Floats:
+        """The variogram at each pair's lag, and the readings' own errors."""
+        lag = np.hypot(*(obs.xy[first] - obs.xy[second]).T)
+        return np.asarray(self._model.gamma(lag) + 0.5 * (obs.sigma[first] ** 2 + obs.sigma[second] ** 2))
+
     def _shared_variance(self, obs: Observations) -> Floats:
         table = dict(zip(self._bias.pass_id.tolist(), self._bias.sigma_m.tolist(), strict=True))
         return np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()]) ** 2

@@ -14,14 +14,15 @@ from scipy.spatial import cKDTree
 from lakemap.errors import NothingUsable, SettingError
 from lakemap.grid.contest import Fitted, Task, compete, fit
 from lakemap.grid.interpolator import Interpolator
-from lakemap.grid.left_out import sigma_scale, summarise
+from lakemap.grid.left_out import Misses, sigma_scale, summarise
 from lakemap.grid.realise import realise
 from lakemap.grid.settings import GridSettings
 from lakemap.grid.slope_in_beam import put_right
+from lakemap.grid.variogram_told import variogram_told
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.observations import Observations
 from lakemap.model.soundings import NO_PASS, PassBias
-from lakemap.model.surface import Rival, Surface
+from lakemap.model.surface import LeftOut, Rival, Surface
 from lakemap.plugin_folder import find_classes
 
 Floats = NDArray[np.float64]
@@ -78,10 +79,20 @@ def make_surface(
         estimate=Grid(frame, np.clip(estimate, *limits).astype(np.float32), obs.name, _unit(obs.name)),
         sigma=Grid(frame, (scale * sigma).astype(np.float32), _sigma_name(obs.name), _unit(obs.name)),
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
-        share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=summarise(misses),
+        share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=_with_pairs(misses, blocks),
         pass_bias=on_data.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
         messages=(*_messages(obs.take(finite), frame), *said), rivals=rivals, realisations=draws,
+        variogram=variogram_told(fitted, blocks, frame.pixel_m),
     )
+
+
+def _with_pairs(misses: Misses, blocks: Observations) -> LeftOut | None:
+    """The figures of the readings held back, and the readings beside what was told of them."""
+    told = summarise(misses)
+    if told is None:
+        return None
+    reading = blocks.value[misses.row]
+    return dataclasses.replace(told, reading=reading, estimate=reading + misses.miss)
 
 
 def _made(task: Task) -> tuple[Fitted, tuple[Rival, ...]]:

@@ -22,7 +22,8 @@ class LeftOut:
 
     ``rmse`` and ``bias`` of estimate minus held-back reading; ``within_1_96``: share of held-back block means within
     1.96 standard errors (of the estimate and the block together); ``n`` blocks were predicted. ``reliability``: pairs
-    of the share that should lie within so many standard errors, and the share that did.
+    of the share that should lie within so many standard errors, and the share that did. ``reading`` and ``estimate``
+    (n,) are the pairs themselves, None where they were not kept.
     """
 
     by: str
@@ -31,6 +32,19 @@ class LeftOut:
     within_1_96: float
     n: int
     reliability: tuple[tuple[float, float], ...] = ()
+    reading: NDArray[np.float64] | None = field(default=None, compare=False, repr=False)
+    estimate: NDArray[np.float64] | None = field(default=None, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class VariogramTold:
+    """For each lag class (k,): mean lag [m], half the mean squared difference of readings so far apart, what the fitted
+    model expects it to be (NaN without a model), in the reading's unit squared, and how many pairs there were."""
+
+    lag_m: NDArray[np.float64]
+    gamma: NDArray[np.float64]
+    expected: NDArray[np.float64]
+    pairs: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -67,6 +81,7 @@ class Surface:
     messages: tuple[str, ...] = ()
     rivals: tuple[Rival, ...] = ()
     realisations: NDArray[np.float32] | None = None
+    variogram: VariogramTold | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         self.estimate.require_frame(self.sigma)
