@@ -18,6 +18,10 @@ from lakemap.cli.file_server import known_host
 from lakemap.cli.main import run
 
 
+# Tests that run in the background of a shell inherit that Ctrl-C is ignored; at a keyboard it is not.
+HEEDING = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     "A finished map's folder with files that its record does not list: one beside, one behind a link."
@@ -38,7 +42,7 @@ def serving(folder, *options):
     "The command in a process of its own; gives its port and what it said."
     words = ["serve", str(folder), "--port", "0", "--address", "127.0.0.1", *options]
     process = subprocess.Popen(
-        [sys.executable, "-u", "-c", f"from lakemap.cli.main import main; main({words!r})"],
+        [sys.executable, "-u", "-c", f"{HEEDING}from lakemap.cli.main import main; main({words!r})"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )
     try:
