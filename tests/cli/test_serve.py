@@ -17,7 +17,6 @@ from lakemap.cli.certificate import kept_certificate
 from lakemap.cli.file_server import known_host
 from lakemap.cli.main import run
 
-
 # Tests that run in the background of a shell inherit that Ctrl-C is ignored; at a keyboard it is not.
 HEEDING = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
 
