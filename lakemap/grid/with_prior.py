@@ -40,13 +40,14 @@ def hold_up(
     alike, so that sigma is never smaller than the weighted mean of both. Kriging with external drift has the same aim
     (Chiles & Delfiner 2012, ch. 5); departures keep the old map's weight open.
     """
+    made, own_miss = plain, _miss(plain)
     for prior in priors.parts:
-        plain = _with_one(plain, obs, frame, settings, prior)
-    return plain
+        made = _with_one(made, own_miss, obs, frame, settings, prior)
+    return made
 
 
 def _with_one(
-    plain: Surface, obs: Observations, frame: GridFrame, settings: GridSettings, prior: DepthPrior
+    plain: Surface, own_miss: float, obs: Observations, frame: GridFrame, settings: GridSettings, prior: DepthPrior
 ) -> Surface:
     xy = np.column_stack(project(frame.crs, prior.lon_deg, prior.lat_deg))
     near, depth, told = _sense(xy, obs, prior)
@@ -60,7 +61,7 @@ def _with_one(
     step = make_surface(departs, frame, dataclasses.replace(settings, method="field"), plain.pass_bias)
     estimate = old.estimate.values + step.estimate.values
     sigma = np.hypot(step.sigma.values, _beyond(old))
-    better = _averaged(plain, np.asarray(estimate, np.float64), np.asarray(sigma, np.float64))
+    better = _averaged(plain, np.asarray(estimate, np.float64), np.asarray(sigma, np.float64), _miss(step) / own_miss)
     return _said(better, *prior.messages, *told, _learnt(prior.source, departs.value))
 
 
@@ -96,11 +97,21 @@ def _beyond(old: Surface) -> Floats:
     return np.sqrt(np.maximum(sigma**2 - usual**2, 0.0))
 
 
-def _averaged(plain: Surface, estimate: Floats, sigma: Floats) -> Surface:
-    """Both maps averaged by how sure they are; where one says nothing the other stands."""
+def _miss(surface: Surface) -> float:
+    """What passes held back are missed by, in the map's usual standard errors; 1 where none was held back.
+
+    Sigma is made to hold 95 %: where misses have long tails it is wide, and says little of which map is nearer.
+    """
+    usual = float(np.sqrt(np.nanmean(surface.sigma.values.astype(np.float64) ** 2)))
+    return 1.0 if surface.left_out is None else surface.left_out.rmse / max(usual, 1e-3)
+
+
+def _averaged(plain: Surface, estimate: Floats, sigma: Floats, wider: float) -> Surface:
+    """Both maps averaged by how sure they are, the old map's sigma counted ``wider`` times; where one says nothing the
+    other stands."""
     own, own_sigma = plain.estimate.values.astype(np.float64), plain.sigma.values.astype(np.float64)
     worth, own_worth = (np.where(np.isfinite(s), 1.0 / np.maximum(np.nan_to_num(s, nan=1.0), 1e-3) ** 2, 0.0)
-                        for s in (sigma, own_sigma))
+                        for s in (wider * sigma, own_sigma))
     total = worth + own_worth
     share = np.divide(worth, total, out=np.zeros_like(total), where=total > 0)
     mean = share * np.nan_to_num(estimate) + (1 - share) * np.nan_to_num(own)

@@ -74,9 +74,9 @@ def rmse(surface, where):
     return float(np.sqrt(np.nanmean(error[where] ** 2)))
 
 
-def test_an_old_map_takes_a_fifth_of_the_error_where_nobody_drove(plain, helped):
-    "Farther than 30 m from the passes at most 0.8 of the error on this lake; on them not worse; sigma covers it."
-    assert rmse(helped, AWAY > 30) <= 0.8 * rmse(plain, AWAY > 30)
+def test_an_old_map_takes_a_quarter_of_the_error_where_nobody_drove(plain, helped):
+    "Farther than 30 m from the passes at most 0.75 of the error on this lake; on them not worse; sigma covers it."
+    assert rmse(helped, AWAY > 30) <= 0.75 * rmse(plain, AWAY > 30)
     assert rmse(helped, AWAY < 8) <= 1.02 * rmse(plain, AWAY < 8)
     error, sigma = helped.estimate.values[FRAME.water] - TRUTH, helped.sigma.values[FRAME.water]
     assert np.mean((np.abs(error) < 1.96 * sigma)[AWAY > 30]) >= 0.9
