@@ -89,28 +89,21 @@ class FieldInterpolator(Interpolator):
         """Parameters by likelihood unless they were given; then the readings as data."""
         depth = obs.name == DEPTH
         self._shore = ShoreDistance(self._frame if depth else None)
-        self._lag_m = self._lag(obs)
+        self._lag_m = 0.0
         spread, typical = max(float(np.std(obs.value)), 1e-3), float(np.mean(obs.value))
-        if self._shore.known:
-            assert self._frame is not None
-            water = self._shore.at(thinned(self._frame.water_xy(), FAR_EVERY * self._pixel_m))
-            self._trend = Trend.of_lake(typical, self._shore.at(obs.xy), water, self._shore_zero)
-        else:
-            self._trend = Trend.constant(typical, spread)
+        self._trend = Trend.constant(typical, spread)
+        if self._frame is not None and self._shore.known:
+            water = thinned(self._frame.water_xy(), FAR_EVERY * self._pixel_m)
+            self._lag_m = float(np.median(cKDTree(obs.xy).query(water)[0]))
+            self._trend = Trend.of_lake(typical, self._shore.at(obs.xy), self._shore.at(water), self._shore_zero)
         if self.parameters is None:
             self.parameters = self._learn(obs, spread)
         self.reach_m = float("inf")
         return self._hold(obs)
 
-    def _lag(self, obs: Observations) -> float:
-        """How far half the map lies from readings [m]; 0 where no shore is known."""
-        if self._frame is None or not self._shore.known:
-            return 0.0
-        water = thinned(self._frame.water_xy(), FAR_EVERY * self._pixel_m)
-        return float(np.median(cKDTree(obs.xy).query(water)[0]))
-
     @property
     def _sparse(self) -> bool:
+        """Whether half the map lies far from readings (``_lag_m``; 0 where no shore is known)."""
         return self._lag_m > FAR_FROM_M
 
     def with_data(self, obs: Observations) -> Self:

@@ -13,7 +13,7 @@ from lakemap.hardness.reading import Mask, Reading
 from lakemap.hardness.receiver import Receiver
 from lakemap.hardness.screen import ScreenReading
 from lakemap.hardness.settings import HardnessSettings
-from lakemap.model.bottom import FEWEST_SAMPLES
+from lakemap.model.bottom import FEWEST_SAMPLES, samples_words
 from lakemap.model.hardness_notes import DOUBTS, SENTENCES, HardnessNote
 from lakemap.model.samples import BottomSamples
 from lakemap.model.soundings import Soundings
@@ -169,14 +169,14 @@ def _scale(told: Told) -> list[str]:
         return [RELATIVE, *(["bottom samples lie too far from all readings to calibrate hardness"]
                             if told.samples.use.any() else [])]
     differ = [f"{told.samples.word[i]} in line {told.samples.line[i]}" for i in np.flatnonzero(told.differs)]
-    few = f"{made.samples} bottom sample{'s'[: made.samples - 1]}"
+    rests_on = samples_words(made.samples)
     texts = [
-        f"hardness calibrated on {few}; left out one at a time, {made.told_right} of them are "
+        f"hardness calibrated on {rests_on}; left out one at a time, {made.told_right} of them are "
         f"given their own class (soft, medium, hard), {made.balanced:.0%} when each class counts alike"
+        if made.samples >= FEWEST_SAMPLES else
+        f"hardness is nearly relative: only {rests_on} near readings; {FEWEST_SAMPLES} or more, of different "
+        "floors, tell how far its classes hold"
     ]
-    if made.samples < FEWEST_SAMPLES:
-        texts = [f"hardness is nearly relative: only {few} near readings; {FEWEST_SAMPLES} or more, of different "
-                 "floors, tell how far its classes hold"]
     if differ:
         texts.append(f"bottom samples that readings beside them contradict: {', '.join(differ)}")
     return texts

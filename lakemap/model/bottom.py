@@ -16,6 +16,11 @@ FEWEST_SAMPLES = 3
 """With fewer bottom samples a scale counts as nearly relative (own choice: a line of three parts rests on them)."""
 
 
+def samples_words(count: int) -> str:
+    """``1 bottom sample``, ``12 bottom samples``."""
+    return "1 bottom sample" if count == 1 else f"{count} bottom samples"
+
+
 @dataclass(frozen=True)
 class BottomEdges:
     """k lines on the working CRS where a hard floor meets another: ``contrast`` in hardness across the line,
@@ -58,8 +63,8 @@ class Bottom:
     def scale(self) -> str:
         """``relative``, or what the scale is calibrated on."""
         if 0 < self.calibrated < FEWEST_SAMPLES:
-            return f"nearly relative, with only {self.calibrated} bottom sample{'s'[: self.calibrated - 1]} to hold it"
-        return f"calibrated on {self.calibrated} bottom samples" if self.calibrated else "relative"
+            return f"nearly relative, with only {samples_words(self.calibrated)} to hold it"
+        return f"calibrated on {samples_words(self.calibrated)}" if self.calibrated else "relative"
 
     def likeliest(self) -> NDArray[np.int8]:
         """Index of the likeliest class (rows, columns), -1 where nothing is known."""

@@ -75,9 +75,6 @@ MARK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("name", "word", ("name", "waypoint", "title"), "own name for it"),
     TableColumn("note", "word", ("note", "notes", "comment", "description", "desc"), "own words"),
     TableColumn("time", "time", LOG_COLUMNS[0].spellings, "when it was marked"),
-    TableColumn("range", "length", ("range", "distance", "away"), "how far from the boat it was aimed at"),
-    TableColumn("bearing", "angle", ("bearing", "azimuth"), "degrees from true north, boat to mark"),
-    TableColumn("aim", "angle", ("aim", "relative bearing"), "degrees from the bow, clockwise; port is -90"),
 )
 
 NOTE_COLUMNS: tuple[TableColumn, ...] = (

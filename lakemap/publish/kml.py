@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Iterable, Mapping
+from html import escape
 from typing import Any
 from xml.etree import ElementTree
 
@@ -17,7 +18,7 @@ from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.publish.degrees import in_degrees
 from lakemap.publish.gpx_xml import add, as_degrees, as_document
-from lakemap.publish.waypoints import KML_NAMESPACE, add_spots, as_html
+from lakemap.publish.waypoints import KML_NAMESPACE, add_spots
 from lakemap.publish.wording import closed_words
 from lakemap.units import format_length
 
@@ -88,7 +89,7 @@ def _add_layer(folder: ElementTree.Element, layer: str, drawn: Drawn, crs: CRS, 
         name, told = _said(layer, fields, unit)
         add(mark, "name", name)
         if told:
-            add(mark, "description", as_html(told))
+            add(mark, "description", escape(told, quote=False))
         add(mark, "styleUrl", f"#{layer}")
         _add_shape(mark, placed)
 

@@ -20,9 +20,9 @@ from lakemap.model.drawn import Drawn
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.outputs import CAUTION
 from lakemap.publish.commit import OutputFolder
+from lakemap.publish.html_map.packing import coarser
 from lakemap.publish.html_map.placing import MERCATOR_RADIUS_M, mercator, unwrapped_lonlat
-from lakemap.publish.png import palette_png
-from lakemap.publish.tile_picture import coded, hatched, palette
+from lakemap.publish.tile_picture import as_png, coded, hatched, palette
 from lakemap.publish.wording import depth_label
 
 Floats = NDArray[np.float64]
@@ -99,7 +99,7 @@ def write_mbtiles(picture: DepthPicture, name: str, unit: str, path: Path) -> in
             if codes.any():
                 flipped = 2**zoom - 1 - row
                 base.execute("INSERT INTO tiles VALUES (?, ?, ?, ?)",
-                             (zoom, column % 2**zoom, flipped, palette_png(codes, colours)))
+                             (zoom, column % 2**zoom, flipped, as_png(codes, colours)))
                 count += 1
         base.commit()
     finally:
@@ -149,7 +149,7 @@ def _levels(
                     yield tile
                     values[:] = tile[3]
                 whole[:, down * TILE:(down + 1) * TILE, right * TILE:(right + 1) * TILE] = values
-        yield zoom, column, row, (_halved(whole[0]), _halved(whole[1]))
+        yield zoom, column, row, (coarser(whole[0], 2), coarser(whole[1], 2))
 
     scale = 2.0 ** (finest - coarsest)
     for row in range(math.floor(span[1] / scale), math.floor(span[3] / scale) + 1):
@@ -163,26 +163,17 @@ def _touches(span: tuple[float, float, float, float], finest: int, zoom: int, co
             and span[1] / scale < row + 1 and span[3] / scale >= row)
 
 
-def _halved(values: Floats) -> Floats:
-    blocks = values.reshape(values.shape[0] // 2, 2, values.shape[1] // 2, 2)
-    there = np.isfinite(blocks)
-    count = there.sum(axis=(1, 3))
-    return np.where(count > 0, np.where(there, blocks, 0.0).sum(axis=(1, 3)) / np.maximum(count, 1), np.nan)
-
-
 def _sampled(picture: DepthPicture, zoom: int, column: int, row: int) -> tuple[Floats, Floats]:
     """Depth and sigma of the map's pixel below the middle of each of the tile's pixels."""
     at = (np.arange(TILE) + 0.5) / TILE
-    lon = (column + at) / 2**zoom * 360.0 - 180.0
-    lat = np.degrees(np.arctan(np.sinh(np.pi * (1.0 - 2.0 * (row + at) / 2**zoom))))
+    lon, lat = _lonlat((column + at) / 2**zoom, (row + at) / 2**zoom)
     x_m, y_m = project(picture.depth.frame.crs, *np.meshgrid(lon, lat))
-    west, _, _, north = picture.depth.frame.bounds
-    pixel_m, (rows, columns) = picture.depth.frame.pixel_m, picture.depth.frame.shape
-    right, down = np.floor((x_m - west) / pixel_m), np.floor((north - y_m) / pixel_m)
-    inside = (right >= 0) & (right < columns) & (down >= 0) & (down < rows)
-    where = np.where(inside, down, 0).astype(np.int64), np.where(inside, right, 0).astype(np.int64)
-    depth, sigma = (np.where(inside, grid.values[where], np.nan) for grid in (picture.depth, picture.sigma))
-    return depth, sigma
+    return picture.depth.at(x_m, y_m), picture.sigma.at(x_m, y_m)
+
+
+def _lonlat(across: Floats, down: Floats) -> tuple[Floats, Floats]:
+    """Degrees of places on the square of the whole world, as shares of its side from west and from north."""
+    return across * 360.0 - 180.0, np.degrees(np.arctan(np.sinh(np.pi * (1.0 - 2.0 * down))))
 
 
 def _on_mercator(frame: GridFrame, shape: BaseGeometry) -> BaseGeometry:
@@ -202,9 +193,8 @@ def _mask(shapes: list[BaseGeometry], zoom: int, column: int, row: int) -> NDArr
 def _metadata(
     picture: DepthPicture, name: str, unit: str, zooms: tuple[int, int], span: tuple[float, float, float, float]
 ) -> dict[str, str]:
-    tiles = 2.0 ** zooms[1]
-    west, east = (span[k] / tiles * 360.0 - 180.0 for k in (0, 2))
-    north, south = (math.degrees(math.atan(math.sinh(math.pi * (1 - 2 * span[k] / tiles)))) for k in (1, 3))
+    sides = np.array(span) / 2.0 ** zooms[1]
+    (west, east), (north, south) = _lonlat(sides[[0, 2]], sides[[1, 3]])
     lines = "" if picture.step_m is None else f"; a line every {depth_label(picture.step_m, unit)}"
     told = (f"Depth, pale at 0 to dark at {depth_label(picture.deepest_m, unit)}{lines}; the more it is a guess, the "
             f"more shines through; hatched: dangers and closed areas, whatever the day. {CAUTION}")

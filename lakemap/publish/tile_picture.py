@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from lakemap.publish.html_map.colours import ramp
 from lakemap.publish.html_map.sureness import how_sure
@@ -50,3 +53,12 @@ def hatched(codes: Codes, kept_out: NDArray[np.bool_], first_row: int, first_col
     rows, columns = np.indices(codes.shape)
     stripe = (rows + first_row + columns + first_column) % HATCH_EVERY < HATCH_WIDE
     return np.where(kept_out & stripe, np.uint8(HATCH), codes)
+
+
+def as_png(codes: Codes, colours: Codes) -> bytes:
+    """``codes`` (rows, columns) into ``colours`` (k, 4) as a PNG without dates or text."""
+    picture = Image.fromarray(codes)
+    picture.putpalette(colours[:, :3].tobytes())
+    made = io.BytesIO()
+    picture.save(made, "PNG", transparency=colours[:, 3].tobytes(), compress_level=9)
+    return made.getvalue()

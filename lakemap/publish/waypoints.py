@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from html import escape
 from typing import Any
 from xml.etree import ElementTree
 
@@ -52,7 +53,8 @@ def add_spots(parent: ElementTree.Element, spots: Spots, unit: str) -> None:
     for row in spot_rows(spots, unit):
         mark = add(parent, "Placemark")
         add(mark, "name", row["name"])
-        add(mark, "description", as_html(note(row, unit)))
+        # readers show a description as HTML: a text without markup has to be escaped once for that, too
+        add(mark, "description", escape(note(row, unit), quote=False))
         add(add(mark, "Point"), "coordinates", f"{as_degrees(row['lon_deg'])},{as_degrees(row['lat_deg'])}")
 
 
@@ -75,8 +77,3 @@ def _extend(point: ElementTree.Element, row: Mapping[str, Any]) -> None:
         extensions = add(point, "extensions")
         for name, value in known.items():
             add(extensions, f"lake:{name}", f"{value:.3f}")
-
-
-def as_html(text: str) -> str:
-    """Readers of KML show a description as HTML: a text without markup has to be escaped once for that, too."""
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,23 +10,25 @@ import numpy as np
 import rasterio
 from shapely.geometry.base import BaseGeometry
 
-from lakemap.errors import InputError
+from lakemap.model.drawn import Drawn
 from lakemap.model.finished_map import ClosedArea, Danger, FinishedMap, OwnMark
-from lakemap.model.outputs import DEPTH, DEPTH_SIGMA, LAKE
+from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
 from lakemap.physics.reflection import HARD_AT_LOSS_DB, SOFT_AT_LOSS_DB, hardness_index
+from lakemap.read.lake_layers import read_layers
 from lakemap.read.map_rasters import read_grid
 from lakemap.read.outputs import listed_file, read_summary
 from lakemap.read.spots_back import read_spots
 
-Rows = list[dict[str, Any]]
+Layers = Mapping[str, Drawn]
+NEEDED = ("shoreline", "hazards", "closed_areas", "hits", "passes")
 
 
 def read_finished_map(folder: Path) -> FinishedMap:
     """All that a chart needs. Raises InputError without a finished map, or where a file is not the one it wrote."""
     summary = read_summary(folder)
     depth = read_grid(folder, summary, DEPTH)
-    layers = _layers(folder, summary)
-    days = sorted({str(row["day"])[:10] for row in layers.get("passes", []) if row.get("day")})
+    layers = read_layers(folder, summary, NEEDED)
+    days = sorted({str(row["day"])[:10] for row in layers.get("passes", Drawn()).fields if row.get("day")})
     common = summary.get("common_error") or {}
     soft_below, hard_from = _hardness_limits(summary)
     return FinishedMap(
@@ -38,23 +40,6 @@ def read_finished_map(folder: Path) -> FinishedMap:
         last_day=days[-1] if days else "", soft_below=soft_below, hard_from=hard_from,
         contour_m=summary.get("settings", {}).get("publish", {}).get("contour_m"),
     )
-
-
-def _layers(folder: Path, summary: Mapping[str, Any]) -> dict[str, Rows]:
-    """The rows of those layers of lake.gpkg that are needed, with their ``geometry``; none where it has none."""
-    import pyogrio
-
-    if LAKE not in summary["files"]:
-        return {}
-    path, found = listed_file(folder, summary, LAKE), dict[str, Rows]()
-    try:
-        there = set(pyogrio.list_layers(path)[:, 0].tolist())
-        for name in ("shoreline", "hazards", "closed_areas", "hits", "passes"):
-            if name in there:
-                found[name] = pyogrio.read_dataframe(path, layer=name).to_dict("records")
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as fault:
-        raise InputError(f"{path}: cannot be read ({' '.join(str(fault).split())}); make the map again") from None
-    return found
 
 
 def _datum(path: Path) -> str:
@@ -70,30 +55,29 @@ def _hardness_limits(summary: Mapping[str, Any]) -> tuple[float, float]:
     return float(soft_below), float(hard_from)
 
 
-def _shore(layers: Mapping[str, Rows]) -> BaseGeometry | None:
-    rows = [row["geometry"] for row in layers.get("shoreline", []) if row["geometry"] is not None]
-    return rows[0] if rows else None
+def _there(layers: Layers, name: str) -> Iterator[tuple[BaseGeometry, dict[str, Any]]]:
+    """Shapes of a layer with their fields, without rows that have none."""
+    drawn = layers.get(name, Drawn())
+    return ((shape, fields) for shape, fields in zip(drawn.shapes, drawn.fields, strict=True) if shape is not None)
 
 
-def _dangers(layers: Mapping[str, Rows]) -> tuple[Danger, ...]:
-    return tuple(
-        Danger(row["geometry"], float(row.get("keep_m") or 0.0), _text(row.get("what")))
-        for row in layers.get("hazards", []) if row["geometry"] is not None
-    )
+def _shore(layers: Layers) -> BaseGeometry | None:
+    return next((shape for shape, _ in _there(layers, "shoreline")), None)
 
 
-def _closed(layers: Mapping[str, Rows]) -> tuple[ClosedArea, ...]:
-    return tuple(
-        ClosedArea(row["geometry"], *(_text(row.get(name)) for name in ("first", "last", "why")))
-        for row in layers.get("closed_areas", []) if row["geometry"] is not None
-    )
+def _dangers(layers: Layers) -> tuple[Danger, ...]:
+    return tuple(Danger(shape, float(row.get("keep_m") or 0.0), _text(row.get("what")))
+                 for shape, row in _there(layers, "hazards"))
 
 
-def _marks(layers: Mapping[str, Rows]) -> tuple[OwnMark, ...]:
-    return tuple(
-        OwnMark(float(row["geometry"].x), float(row["geometry"].y), _text(row.get("kind")), _text(row.get("note")))
-        for row in layers.get("hits", []) if row.get("origin") == "mark" and row["geometry"] is not None
-    )
+def _closed(layers: Layers) -> tuple[ClosedArea, ...]:
+    return tuple(ClosedArea(shape, *(_text(row.get(name)) for name in ("first", "last", "why")))
+                 for shape, row in _there(layers, "closed_areas"))
+
+
+def _marks(layers: Layers) -> tuple[OwnMark, ...]:
+    return tuple(OwnMark(float(shape.x), float(shape.y), _text(row.get("kind")), _text(row.get("note")))
+                 for shape, row in _there(layers, "hits") if row.get("origin") == "mark")
 
 
 def _text(value: Any) -> str:

@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from lakemap.model.finished_map import FinishedMap
 from lakemap.publish.chart.ink import TINTS
 from lakemap.publish.chart.paper import Box, View
+from lakemap.publish.html_map.packing import coarser
 from lakemap.publish.html_map.sureness import WORDS, how_sure
 from lakemap.units import from_metres, to_metres
 
@@ -60,7 +61,7 @@ def local_grid(lake: FinishedMap, view: View) -> LocalGrid:
     frame = lake.depth.frame
     factor = max(1, int(FINEST_CELL_MM / view.mm_per_m / frame.pixel_m))
     rows, columns = _window(lake, view.ground.grown(4 * factor * frame.pixel_m))
-    depth, sigma = (_means(grid.values[rows, columns], factor) for grid in (lake.depth, lake.sigma))
+    depth, sigma = (coarser(grid.values[rows, columns], factor) for grid in (lake.depth, lake.sigma))
     cell_m = factor * frame.pixel_m
     x_m = frame.transform.c + columns.start * frame.pixel_m + (np.arange(depth.shape[1]) + 0.5) * cell_m
     y_m = frame.transform.f - rows.start * frame.pixel_m - (np.arange(depth.shape[0]) + 0.5) * cell_m
@@ -75,19 +76,6 @@ def _window(lake: FinishedMap, ground: Box) -> tuple[slice, slice]:
     rows = np.clip([(north - ground.north) // frame.pixel_m, -((ground.south - north) // frame.pixel_m)], 0,
                    frame.shape[0]).astype(int)
     return slice(int(rows[0]), int(rows[1])), slice(int(columns[0]), int(columns[1]))
-
-
-def _means(values: NDArray[np.float32], factor: int) -> Floats:
-    """Means of blocks of ``factor`` pixels each way, of what is there; NaN where nothing is."""
-    whole = values.astype(np.float64)
-    if factor == 1:
-        return whole
-    spare = [(0, -side % factor) for side in whole.shape]
-    padded = np.pad(whole, spare, constant_values=np.nan)
-    blocks = padded.reshape(padded.shape[0] // factor, factor, padded.shape[1] // factor, factor)
-    known = np.isfinite(blocks).sum(axis=(1, 3))
-    total = np.nansum(blocks, axis=(1, 3))
-    return np.where(known > 0, total / np.maximum(known, 1), np.nan)
 
 
 def chosen_step_m(grid: LocalGrid, mm_per_m: float, unit: str) -> float:

@@ -29,13 +29,14 @@ def coarsening(shape: tuple[int, int]) -> int:
     return factor
 
 
-def coarser(values: Floats, factor: int) -> Floats:
+def coarser(values: Floats, factor: int) -> NDArray[np.float64]:
     """Mean of each ``factor`` by ``factor`` block of (rows, columns), over what is not NaN."""
+    exact = values.astype(np.float64)
     if factor == 1:
-        return values
+        return exact
     rows, columns = values.shape
     padded = np.pad(
-        values.astype(np.float64), ((0, -rows % factor), (0, -columns % factor)), constant_values=np.nan,
+        exact, ((0, -rows % factor), (0, -columns % factor)), constant_values=np.nan,
     )
     blocks = padded.reshape(padded.shape[0] // factor, factor, padded.shape[1] // factor, factor)
     there = np.isfinite(blocks)
