@@ -74,7 +74,7 @@ def classify_bottom(
     accuracy = None if calibration.told_right is None else calibration.told_right / calibration.samples
     return Bottom(
         names, grids, doubt, find_edges(value, sigma, hard, surface.frame), calibration.samples, accuracy,
-        _messages(doubt, words, calibration, settings),
+        _messages(doubt, words, calibration, settings), calibration.words, calibration.target, calibration.reading,
     ), surface
 
 

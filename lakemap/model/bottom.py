@@ -44,6 +44,7 @@ class Bottom:
 
     ``calibrated``: bottom samples that the scale rests on; 0 means relative. ``accuracy``: share of samples whose class
     the others tell, None without. ``messages`` for the report.
+    ``sample_words`` with the hardness that each word tells and the one read beside it, on the calibrated scale.
     """
 
     classes: tuple[str, ...]
@@ -53,6 +54,9 @@ class Bottom:
     calibrated: int = 0
     accuracy: float | None = None
     messages: tuple[str, ...] = ()
+    sample_words: tuple[str, ...] = ()
+    sample_told: Floats = field(default_factory=lambda: np.empty(0), compare=False)
+    sample_read: Floats = field(default_factory=lambda: np.empty(0), compare=False)
 
     @property
     def frame(self) -> GridFrame:

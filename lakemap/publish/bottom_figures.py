@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from lakemap.model.bottom import Bottom
-from lakemap.publish.report_markup import paragraph, section, table
+from lakemap.publish.report_charts import calibration_figure
+from lakemap.publish.report_markup import figure, paragraph, section, table
 from lakemap.publish.wording import length
 
 IN_DOUBT = 0.05
@@ -33,7 +34,7 @@ def bottom_figures(bottom: Bottom | None) -> dict[str, Any] | None:
     }
 
 
-def bottom_section(summary: Mapping[str, Any], unit: str) -> str:
+def bottom_section(summary: Mapping[str, Any], unit: str, bottom: Bottom | None = None) -> str:
     """The report's part on the bottom; empty where no reading speaks of it."""
     told = summary["bottom"]
     if told is None:
@@ -44,7 +45,10 @@ def bottom_section(summary: Mapping[str, Any], unit: str) -> str:
     edges = told["edges"]
     return section(
         "What the bottom is made of",
+        paragraph(_plainly(told)),
         paragraph(f"The scale is {told['scale']}.{skill}"),
+        figure(calibration_figure(bottom), "Bottom samples against the hardness read beside them: the nearer the "
+               "dashed line, the better the sounder's hardness tells what is down there."),
         paragraph(f"Kinds of evidence disagree on {told['in_doubt']:.0%} of the pixels; there sigma is wide and no "
                   "class is clear. bottom_classes.tif has the probability of each class."),
         table(f"Classes, softest first; surely: with a probability of {SURE:.0%} or more",
@@ -52,3 +56,11 @@ def bottom_section(summary: Mapping[str, Any], unit: str) -> str:
         paragraph(f"{edges['n']} edges of hard floor, {length(edges['length_m'], unit)} {unit} in all, lie in the "
                   "layer edges of lake.gpkg."),
     )
+
+
+def _plainly(told: Mapping[str, Any]) -> str:
+    if not told["samples"]:
+        return ("How hard the floor is, is judged by how much of a ping comes back. Without samples of the bottom that "
+                "orders the floors of this lake and says of none what it is.")
+    return ("How hard the floor is, is judged by how much of a ping comes back; your samples of the bottom tie that to "
+            "words.")

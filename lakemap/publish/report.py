@@ -5,14 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from lakemap.geo.agreement import with_bias
 from lakemap.model.flags import SENTENCES, Flag
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
+from lakemap.model.surface import Surface
 from lakemap.publish.bottom_figures import bottom_section
 from lakemap.publish.error_table import budget_section
 from lakemap.publish.passes import pass_lines
-from lakemap.publish.report_figures import area_figure, surface_figure
+from lakemap.publish.report_charts import (
+    corrections_figure,
+    crossovers_figure,
+    flags_figure,
+    held_back_figure,
+    variogram_figure,
+    volume_figure,
+)
+from lakemap.publish.report_figures import surface_figure
 from lakemap.publish.report_markup import bullets, figure, page, paragraph, section, table
+from lakemap.publish.report_short import in_short
 from lakemap.publish.settings import PublishSettings
 from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
@@ -23,6 +34,9 @@ from lakemap.units import format_length
 
 MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
 """Longer tables are thinned evenly (depths) or cut, and say so; the files hold all rows."""
+
+_VOLUME_SAYS = ("Left: area of water at least so deep. Right: volume that lies below each depth. Darker bands, where "
+                "they are drawn, are where the readings leave it.")
 
 _WATER_HEADS = {
     "m": {"depth_m": "depth [m]", "area_m2": "area [m²]", "area_low_m2": "from", "area_high_m2": "to",
@@ -37,13 +51,14 @@ def report_page(lake_map: LakeMap, unit: str, settings: PublishSettings) -> str:
     summary = summary_of_map(lake_map, unit, {})
     return page(f"{lake_map.name}: how this map was made", [
         paragraph(CAUTION, "caution"),
+        in_short(lake_map, summary, unit),
         _read(summary),
         _corrections(summary, unit),
-        _crossovers(summary, unit),
+        _crossovers(lake_map, summary, unit),
         _how_sure(lake_map, summary, unit, settings),
         budget_section(lake_map.soundings, unit),
         _surfaces(lake_map, summary, unit),
-        bottom_section(summary, unit),
+        bottom_section(summary, unit, lake_map.bottom),
         _water(lake_map, unit),
         _spots(lake_map, unit),
         section("Messages", bullets(summary["messages"])),
@@ -65,6 +80,7 @@ def _read(summary: Mapping[str, Any]) -> str:
         paragraph(f"{total['in']} rows came in: {total['used']} are used and {total['flagged']} are held out, each "
                   "under its first reason. None is lost: soundings.parquet holds them all. The rows in use make "
                   f"{summary['passes']} passes."),
+        figure(flags_figure(total["by_flag"], total["in"]), "Rows held out, by the first reason of each."),
         table("Rows by file", heads, rows, ("file", "read as", "why held out", "noted")), bullets(words),
     )
 
@@ -88,6 +104,11 @@ def _corrections(summary: Mapping[str, Any], unit: str) -> str:
     off = summary["settings"].get("clean", {}).get("off") or ()
     return section(
         "Corrections",
+        paragraph("A sounder shows what it takes for the depth. What is known of the boat, the water and the clock is "
+                  "put right here; where passes disagree less afterwards, it helped. What moves all depths alike "
+                  "cannot show there.") if rows else "",
+        figure(corrections_figure(done, unit), "What passes disagree by, before (open) and after (filled) "
+               "each correction."),
         table("Each applied once, in this order: mean shift, and the median disagreement before and after it", heads,
               rows, ("correction", "judged by")),
         paragraph(f"Switched off by the owner: {', '.join(off)}.") if off else "",
@@ -95,13 +116,20 @@ def _corrections(summary: Mapping[str, Any], unit: str) -> str:
     )
 
 
-def _crossovers(summary: Mapping[str, Any], unit: str) -> str:
+def _crossovers(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
     met = summary["crossovers"]
     if not met["n"]:
         return section("Where passes meet", paragraph(
             "No two passes cross, so nothing shows how well they agree. A line across the others would."
         ))
+    after = lake_map.crossovers
+    before = with_bias(after, lake_map.depth.pass_bias)
     return section("Where passes meet", paragraph(
+        "Two passes over one place should read one depth. What they differ by there is the plainest sign of how good "
+        "the readings are; each pass's own constant error, found from its crossings, is taken off."
+    ), figure(crossovers_figure(before.difference_m, after.difference_m, unit),
+              "Differences where passes cross, before (pale) and after (line) the passes' constant errors are taken "
+              "off; the end bars hold all that is farther out."), paragraph(
         f"Passes cross {met['n']} times. After their biases are taken off, their depths differ there by "
         f"{format_length(met['median_abs_m'], unit, 2)} (median) and {format_length(met['rms_m'], unit, 2)} "
         f"(root mean square); before, by {format_length(met['before_bias']['median_abs_m'], unit, 2)} and "
@@ -118,11 +146,21 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
                   f"{common_error(lake_map.soundings, unit)}."),
         table("Readings held back and told from the others", ("surface", "held back", "RMSE", "bias",
               "within 1.96 sigma", "block means"), _left_out_rows(summary, unit), ("surface", "held back")),
+        paragraph("One pass after the other was held back and told from the rest, as if the boat had not driven it. "
+                  "What is missed then is what the map misses where nobody has been; and how often the stated error "
+                  "holds shows whether it can be believed."),
+        figure(held_back_figure(_surfaces_of(lake_map), unit),
+               "Readings held back, against what the others told of them; on the dashed line both agree."),
         reliability_figure(summary["surfaces"]),
         figure(surface_figure(sigma, "sure", f"sigma of depth [{unit}]", passes, unit),
                f"Standard error of the depth in {unit}, with the passes: darker is surer."),
         _pass_bias(summary, unit),
     )
+
+
+def _surfaces_of(lake_map: LakeMap) -> dict[str, Surface]:
+    there = {"depth": lake_map.depth, "hardness": lake_map.hardness}
+    return {name: one for name, one in there.items() if one is not None}
 
 
 def _left_out_rows(summary: Mapping[str, Any], unit: str) -> list[tuple[str, ...]]:
@@ -167,12 +205,24 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
         "The surfaces",
         table("How each was made", heads, rows, ("surface", "method", "model fitted (SI units)")),
         rivals_table(summary["surfaces"], unit),
+        *_variograms(lake_map, unit),
         figure(surface_figure(lake_map.depth.estimate, "depth", f"depth [{unit}]", drawn.lines, unit),
                f"Mean depth of each pixel in {unit}, darker is deeper; a line each {step}. Grey: not observed."),
         paragraph("No reading speaks of hardness: there is no map of it.") if hardness is None else
         figure(surface_figure(hardness.estimate, "hardness", "hardness", unit=unit, limits=(0.0, 1.0)),
                "Hardness from 0 (softest) to 1 (hardest), darker is harder. Grey: not observed."),
     )
+
+
+def _variograms(lake_map: LakeMap, unit: str) -> list[str]:
+    """A figure for each surface that tells how its readings vary, behind one sentence on what that is."""
+    drawn = [(name, variogram_figure(one, unit)) for name, one in _surfaces_of(lake_map).items()]
+    made = [figure(svg, f"Variogram of {name}: dots are pairs of readings, the line is what the fitted model expects "
+                   "of them. A line above the dots makes the map less sure than it could be, one below them too sure.")
+            for name, svg in drawn if svg]
+    said = paragraph("Two readings close together differ less than two far apart. How fast that grows tells how much a "
+                     "reading says of the water around it.")
+    return [said, *made] if made else []
 
 
 def _water(lake_map: LakeMap, unit: str) -> str:
@@ -194,7 +244,7 @@ def _water(lake_map: LakeMap, unit: str) -> str:
     )
     thinned = "" if every == 1 else f" (every {every}th row; depth_area_volume.csv has all)"
     return section(
-        "How much water", missing, figure(area_figure(told, unit), "Area of water at least so deep."), drawn,
+        "How much water", missing, figure(volume_figure(told, unit), _VOLUME_SAYS), drawn,
         table(f"Area at least so deep, and volume below that depth{thinned}", heads, rows, ()),
     )
 

@@ -1,15 +1,12 @@
-"""The report's figures as SVG text: surfaces as small pictures with lines on top, and the area curve."""
+"""The report's figures as SVG text: surfaces as small pictures with lines on top."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-from typing import Any
 
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Colormap, LinearSegmentedColormap
 from matplotlib.figure import Figure
@@ -17,9 +14,9 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from lakemap.model.frame import Grid, GridFrame
-from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.html_map.colours import ramp
-from lakemap.units import M2_PER_ACRE, from_metres
+from lakemap.publish.report_drawing import STYLE, svg_of
+from lakemap.units import from_metres
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +24,6 @@ LONGEST_SIDE_PX = 700
 """A picture in the report has no more pixels along a side; the rasters keep them all."""
 
 _INK, _LAND, _WATER_UNKNOWN = "#1d2529", "#f3f1ec", "#dfe3e5"
-_STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False}
-_NO_METADATA: dict[str, None] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
 def surface_figure(
@@ -44,7 +39,7 @@ def surface_figure(
         return ""
     shown = from_metres(values, unit) if grid.unit == "m" else values
     low, high = limits or _ends(shown)
-    with matplotlib.rc_context(_STYLE):
+    with matplotlib.rc_context(STYLE):
         drawing, axes = _sheet(grid.frame)
         _paint_ground(axes, grid.frame)
         picture = axes.imshow(
@@ -54,23 +49,7 @@ def surface_figure(
         _draw_lines(axes, lines, grid.frame)
         _scale_bar(axes, grid.frame, unit)
         drawing.colorbar(picture, ax=axes, label=label, shrink=0.8, pad=0.02)
-        return _svg(drawing)
-
-
-def area_figure(table: DepthAreaVolume, unit: str) -> str:
-    """Area of water at least so deep against depth, depth downwards; ``""`` where there is no table."""
-    if len(table.depth_m) < 2:
-        return ""
-    area, area_unit = (table.area_m2 / M2_PER_ACRE, "acres") if unit == "ft" else (table.area_m2 / 1e4, "hectares")
-    with matplotlib.rc_context(_STYLE):
-        drawing = Figure(figsize=(6.6, 3.2), layout="constrained")
-        axes = drawing.add_subplot()
-        axes.fill_betweenx(from_metres(table.depth_m, unit), 0, area, color=ramp("depth")[20], linewidth=0)
-        axes.set(xlabel=f"area at least so deep [{area_unit}]", ylabel=f"depth [{unit}]")
-        axes.set_xlim(left=0)
-        axes.set_ylim(from_metres(float(table.depth_m[-1]), unit), 0)
-        axes.spines[["top", "right"]].set_visible(False)
-        return _svg(drawing)
+        return svg_of(drawing)
 
 
 def colour_map(name: str) -> Colormap:
@@ -134,10 +113,3 @@ def _scale_bar(axes: Axes, frame: GridFrame, unit: str) -> None:
     axes.text(west + length_m, y, f"  {shown:g} {unit}, north is up", va="center", ha="left", color=_INK)
     axes.set_xlim(west, east)
     axes.set_ylim(south - 0.07 * (north - south), north)
-
-
-def _svg(drawing: Figure) -> str:
-    out = io.StringIO()
-    FigureCanvasSVG(drawing).print_svg(out, metadata=_NO_METADATA)  # type: ignore[no-untyped-call]
-    text = out.getvalue()
-    return text[text.index("<svg"):].strip()

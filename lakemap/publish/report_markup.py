@@ -27,7 +27,7 @@ td.number, th.number { text-align: right; white-space: nowrap; }
 td.long { min-width: 15rem; }
 td.text { min-width: 6rem; }
 figure { margin: 1rem 0; }
-figure svg { width: 100%; height: auto; max-height: 85vh; }
+figure svg { max-width: 100%; height: auto; max-height: 85vh; }
 figcaption { color: #4a5960; font-size: 0.92rem; }
 ul { padding-left: 1.2rem; }
 @media print { body { max-width: none; } figure, tr { break-inside: avoid; } }

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from typing import Any
 
-import matplotlib
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-
 from lakemap.publish.html_map.colours import ramp
+from lakemap.publish.report_drawing import axes_of, svg_of
 from lakemap.publish.report_markup import figure, table
 from lakemap.publish.wording import length
 
-_STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False}
-_NO_METADATA: dict[str, None] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 _MARKERS = ("o", "s", "^", "D")
 
 
@@ -32,7 +26,8 @@ def rivals_table(surfaces: Mapping[str, Any], unit: str) -> str:
         return ""
     heads = ("surface", "method", f"RMSE [{unit}]", f"bias [{unit}]", "told", "block means", "")
     return table(
-        "How the methods did on readings held back from them; the field is taken unless another is clearly better",
+        "How the methods did on readings held back from them; the field (for hardness kriging) is taken unless another "
+        "is clearly better",
         heads, rows, ("surface", "method", ""))
 
 
@@ -47,20 +42,15 @@ def reliability_figure(surfaces: Mapping[str, Any]) -> str:
     curves = {name: curve for name, curve in curves.items() if curve}
     if not curves:
         return ""
-    with matplotlib.rc_context(_STYLE):
-        drawing = Figure(figsize=(4.2, 4.0), layout="constrained")
-        axes = drawing.add_subplot()
+    with axes_of(4.2, 4.0) as (drawing, (axes,)):
         axes.plot([0, 1], [0, 1], color="#8a949a", linewidth=1, linestyle="--")
         for k, (name, curve) in enumerate(curves.items()):
             axes.plot([pair[0] for pair in curve], [pair[1] for pair in curve], marker=_MARKERS[k % len(_MARKERS)],
                       color=ramp("depth", len(curves) + 2)[-1 - k], markersize=5, linewidth=1.5, label=name)
         axes.set(xlabel="share that should lie within", ylabel="share that does", xlim=(0, 1), ylim=(0, 1))
         axes.legend(frameon=False, loc="upper left")
-        axes.spines[["top", "right"]].set_visible(False)
-        out = io.StringIO()
-        FigureCanvasSVG(drawing).print_svg(out, metadata=_NO_METADATA)  # type: ignore[no-untyped-call]
-    text = out.getvalue()
+        text = svg_of(drawing)
     return figure(
-        text[text.index("<svg"):].strip(),
+        text,
         "How true sigma is: readings held back, by the interval that should hold them. On the dashed line sigma is "
         "right; above it, it is too wide, below it too narrow.")

@@ -24,7 +24,7 @@ def length(value_m: Any, unit: str, decimals: int = 2) -> str:
     """A length without its unit, for a column whose head names it; a dash where it is not known."""
     if value_m is None or not np.isfinite(value_m):
         return "–"
-    return f"{from_metres(float(value_m), unit):.{decimals}f}"
+    return f"{round(from_metres(float(value_m), unit), decimals) + 0.0:.{decimals}f}"
 
 
 def common_error(soundings: Soundings, unit: str) -> str:

@@ -86,9 +86,9 @@ def test_lengths_are_in_the_readers_unit(report):
 
 
 def test_figures_are_named_drawings(report):
-    "Four drawings, each with its words for those who cannot see it."
-    assert len(re.findall(r'<svg role="img" aria-label="[^"]+"', report)) == 4
-    assert report.count("<figcaption>") == 4 and "<metadata>" not in report
+    "Seven drawings, each with its words for those who cannot see it."
+    assert len(re.findall(r'<svg role="img" aria-label="[^"]+"', report)) == 7
+    assert report.count("<figcaption>") == 7 and "<metadata>" not in report
 
 
 def test_the_report_is_the_same_twice(report):
