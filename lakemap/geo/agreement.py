@@ -112,8 +112,8 @@ def disagreement_said(agreement: Agreement) -> tuple[str, ...]:
             continue
         said.append(
             f"{named} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
-            f"give or take {length_slot(one.sigma_m)} ({one.crossed} crossovers; once that is taken off, "
-            f"{length_slot(one.left_m)} is left in the median)"
+            f"give or take {length_slot(one.sigma_m, 2)} ({one.crossed} crossover{'s' if one.crossed != 1 else ''}; once "
+            f"that is taken off, {length_slot(one.left_m, 2)} is left in the median)"
         )
     more = len(agreement.disagreeing) - MOST_NAMED
     if more > 0:

@@ -10,7 +10,8 @@ import numpy as np
 from lakemap.model.bottom import Bottom
 from lakemap.publish.report_charts import calibration_figure
 from lakemap.publish.report_markup import figure, paragraph, section, table
-from lakemap.publish.wording import length
+from lakemap.publish.wording import about
+from lakemap.units import from_metres
 
 IN_DOUBT = 0.05
 """Half a difference between kinds of evidence, in hardness, from which a pixel counts as in doubt (own choice)."""
@@ -53,8 +54,8 @@ def bottom_section(summary: Mapping[str, Any], unit: str, bottom: Bottom | None 
                   "class is clear. bottom_classes.tif has the probability of each class."),
         table(f"Classes, softest first; surely: with a probability of {SURE:.0%} or more",
               ("class", "share of what is drawn", "surely so"), rows, ("class",)),
-        paragraph(f"{edges['n']} edges of hard floor, {length(edges['length_m'], unit)} {unit} in all, lie in the "
-                  "layer edges of lake.gpkg."),
+        paragraph(f"{edges['n']} edges of hard floor, {about(from_metres(edges['length_m'], unit))} {unit} in all, lie "
+                  "in the layer edges of lake.gpkg."),
     )
 
 

@@ -29,7 +29,7 @@ from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
 from lakemap.publish.table import table_columns
 from lakemap.publish.trust import reliability_figure, rivals_table
-from lakemap.publish.wording import common_error, depth_label, length, s44_line
+from lakemap.publish.wording import about, common_error, depth_label, length, s44_line
 from lakemap.units import format_length
 
 MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
@@ -195,7 +195,7 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
     rows = []
     for name, surface in summary["surfaces"].items():
         if surface:
-            model = ", ".join(f"{key} {value:.3g}" if isinstance(value, float) else f"{key} {value}"
+            model = ", ".join(f"{key} {about(value) if isinstance(value, float) else value}"
                               for key, value in surface["model"].items())
             rows.append((name, surface["method"], f"{surface['pixel_m']:g} m", f"{surface['share_drawn']:.0%}", model))
     heads = ("surface", "method", "pixel", "water drawn", "model fitted (SI units)")
@@ -230,7 +230,7 @@ def _water(lake_map: LakeMap, unit: str) -> str:
     made = table_columns(told, unit)
     columns = {name: made[name] for name in _WATER_HEADS[unit] if name in made}
     every = -(-max(len(told.depth_m), 1) // MOST_DEPTHS)
-    rows = [[f"{values[i]:.{min(decimals, 2)}f}" for values, decimals in columns.values()]
+    rows = [[_depth_or_amount(name, values[i]) for name, (values, _) in columns.items()]
             for i in range(0, len(told.depth_m), every)]
     missing = "" if told.area_lake_m2 is None or told.area_drawn_m2 >= told.area_lake_m2 else paragraph(
         f"The depth surface covers {told.area_drawn_m2 / told.area_lake_m2:.0%} of the lake; the figures speak of that "
@@ -242,11 +242,15 @@ def _water(lake_map: LakeMap, unit: str) -> str:
         f"From and to: {ends.share:.0%} of {ends.realisations} surfaces, each as likely as the readings leave it, lie "
         "between. The common error comes on top."
     )
-    thinned = "" if every == 1 else f" (every {every}th row; depth_area_volume.csv has all)"
+    thinned = "" if every == 1 else f" (one row in {every}; depth_area_volume.csv has all)"
     return section(
         "How much water", missing, figure(volume_figure(told, unit), _VOLUME_SAYS), drawn,
         table(f"Area at least so deep, and volume below that depth{thinned}", heads, rows, ()),
     )
+
+
+def _depth_or_amount(name: str, value: float) -> str:
+    return f"{round(float(value), 2):g}" if name.startswith("depth") else about(float(value))
 
 
 def _spots(lake_map: LakeMap, unit: str) -> str:
@@ -255,7 +259,7 @@ def _spots(lake_map: LakeMap, unit: str) -> str:
              f"give or take [{unit}]")
     rows = [
         (row["name"], row["kind"], length(row["depth_m"], unit, 1), " ".join(reasons(spots, i, unit)),
-         _share(row, "probability"), f"{row['seen']} of {row['could_see']}", _share(row, "score"),
+         _share(row, "probability"), f"{row['seen']} of {row['could_see']}", f"{spots.score[i]:.2f}",
          f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}", length(row["position_sigma_m"], unit, 1))
         for i, row in enumerate(spot_rows(spots, unit)[:MOST_SPOTS])
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from typing import Any
@@ -13,6 +14,8 @@ from lakemap.units import from_metres
 
 _NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Everything that XML 1.0 does not allow as a character (section 2.2), lone surrogates too."""
+LEAST_WRITTEN = 1e-4
+"""Smaller numbers than this say no more to a reader than that they are near nothing."""
 
 
 def depth_label(depth_m: float, unit: str) -> str:
@@ -25,6 +28,18 @@ def length(value_m: Any, unit: str, decimals: int = 2) -> str:
     if value_m is None or not np.isfinite(value_m):
         return "–"
     return f"{round(from_metres(float(value_m), unit), decimals) + 0.0:.{decimals}f}"
+
+
+def about(value: float | None, digits: int = 3) -> str:
+    """A number to so many significant digits, without exponent, thousands set apart: ``4,090``; a dash for none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    if 0.0 < abs(value) < LEAST_WRITTEN:
+        return f"under {LEAST_WRITTEN:.4f}"
+    exponent = math.floor(math.log10(abs(value))) if value else 0
+    rounded = round(value, digits - 1 - exponent)
+    text = f"{rounded:,.{max(digits - 1 - exponent, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def common_error(soundings: Soundings, unit: str) -> str:

@@ -93,10 +93,12 @@ def test_every_figure_of_the_rich_map_is_there(report, words):
 
 
 def test_words_of_users_are_no_formulas(report):
-    "A sample's word in dollar signs is drawn as letters: text of a drawing is paths, named letter by letter."
+    "A sample's word in dollar signs is drawn as upright letters, a path a letter: a formula's are slanted or of TeX."
     figure = calibration_figure(rich_map().bottom)
     assert "$rock_1$" in figure
-    assert "mathdefault" not in report
+    for drawn in (figure, report):
+        fonts = set(re.findall(r'<path id="([A-Za-z0-9-]+)-[0-9a-f]+"', drawn))
+        assert "DejaVuSans" in fonts and not [name for name in fonts if "Oblique" in name or "Cmr" in name]
 
 
 def test_dots_are_as_many_as_there_are():
