@@ -110,9 +110,10 @@ def disagreement_said(agreement: Agreement) -> tuple[str, ...]:
             said.append(f"{named} goes up and down against those that cross it, by {length_slot(one.left_m)} in the "
                         f"median of {one.crossed} crossovers: look at it")
             continue
+        times = f"{one.crossed} crossover{'s' if one.crossed != 1 else ''}"
         said.append(
             f"{named} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
-            f"give or take {length_slot(one.sigma_m, 2)} ({one.crossed} crossover{'s' if one.crossed != 1 else ''}; once "
+            f"give or take {length_slot(one.sigma_m, 2)} ({times}; once "
             f"that is taken off, {length_slot(one.left_m, 2)} is left in the median)"
         )
     more = len(agreement.disagreeing) - MOST_NAMED
