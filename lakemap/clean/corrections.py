@@ -43,16 +43,8 @@ class Drafts:
 
 def row_drafts(soundings: Soundings, settings: CleanSettings) -> Drafts:
     """Drafts by row: the log's, or that of the span of time it was raised or lowered in."""
-    true_m = soundings.per_log("draft_m", 0.0)
-    told = np.isfinite(soundings.per_log("draft_m"))
-    for code, log in enumerate(soundings.logs):
-        for span in log.drafts:
-            rows = (soundings.log == code) & (soundings.time_s >= span.from_s) & (soundings.time_s <= span.until_s)
-            rows &= log.has_date
-            true_m, told = np.where(rows, span.draft_m, true_m), told | rows
-    if not settings.applies("draft"):
-        true_m, told = np.zeros(len(soundings)), np.zeros(len(soundings), dtype=bool)
-    true_m = np.asarray(true_m, dtype=np.float64)
+    draft_m = soundings.told_draft_m() if settings.applies("draft") else np.full(len(soundings), np.nan)
+    true_m, told = np.nan_to_num(draft_m), np.isfinite(draft_m)
     within = [_within(log) for log in soundings.logs]
     own = np.array([0.0 if value is None else value for value in within] or [0.0])[soundings.log]
     same = np.array([value is None for value in within] or [False])[soundings.log]
@@ -108,7 +100,7 @@ def dry_readings(soundings: Soundings, level: LevelAt | None) -> Bools:
 def correct_depths(
     soundings: Soundings, settings: CleanSettings, facts: LakeFacts, level: LevelAt | None = None
 ) -> Soundings:
-    """Fill ``depth_m`` (positive down from the datum, n rows) and the common error.
+    """Fill ``depth_m`` (positive down from the datum, n rows), ``draft_m`` and the common error.
 
     Below the transducer the shown depth is time times the nominal speed; only that part is scaled, and draft comes on
     top (physics/sound_speed.py). The level of the day is taken off last.
@@ -132,7 +124,8 @@ def correct_depths(
         done = replace(done, datum=level.datum).with_messages(f"all depths are below {level.datum}")
     used = soundings.usable() & np.isfinite(depth)
     offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known | by_hand, used)
-    done = with_common(done.with_columns(depth_m=depth), common_parts(offset_known, speed_known))
+    done = done.with_columns(depth_m=depth, draft_m=drafts.true_m)
+    done = with_common(done, common_parts(offset_known, speed_known))
     said = _said(offset_known, speed_known) if used.any() else []
     return done.with_messages(*scaled.messages, *(level.messages if level else ()), *said)
 
@@ -170,7 +163,7 @@ def apply_checks(
     xy = np.column_stack(project(soundings.crs, checks.lon_deg, checks.lat_deg))
     wet, said = _off_land(checks, xy, shore, soundings, settings)
     on_datum, more = _on_datum(checks, facts, settings)
-    below = soundings.depth_that_day_m() - row_drafts(soundings, settings).true_m
+    below = soundings.depth_below_transducer_m()
     fit = fit_checks(soundings, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
     soundings = soundings.with_messages(*checks.messages, *said, *more)
     if fit is None:

@@ -69,8 +69,8 @@ def second_echo(
     frequency = soundings.per_log("frequency_khz", settings.frequency_khz)
     beam = soundings.per_log("beam_deg", settings.beam_deg)
     shown = _positive(soundings.logged_depth_m)
-    below = _positive(soundings.depth_that_day_m() - soundings.per_log("draft_m", 0.0))
-    place = 2.0 * shown + _of_logs(soundings, [_reference_depth_m(facts) for facts in soundings.logs])
+    below = _positive(soundings.depth_below_transducer_m())
+    place = 2.0 * shown + _reference_depth_m(soundings)
     tolerance = _tolerance_m(soundings, settings, place, water_c)
     screen_end = soundings.display_range_m.astype(np.float64)
     slope = slope_of_rows(soundings, surface_slope_deg)
@@ -103,12 +103,21 @@ def _positive(depth_m: Floats) -> Floats:
     return np.where(depth_m > 0, depth_m, np.nan)
 
 
-def _reference_depth_m(facts: LogFacts) -> float:
-    """How far below the surface a log's depths start; the bounced echo shows this much beyond twice the depth shown."""
-    if facts.depth_reference == "surface":
-        return 0.0
-    to_keel = -min(facts.datum_offset_m or 0.0, 0.0) if facts.depth_reference == "keel" else 0.0
-    return (facts.draft_m or 0.0) + to_keel
+def _reference_depth_m(soundings: Soundings) -> Floats:
+    """How far below the surface each row's depth starts (n,); the bounced echo shows this much beyond twice the depth.
+
+    The draft is the sounder's own at that time, added to depths or not: a screen does not know of corrections.
+    """
+    start = np.nan_to_num(soundings.told_draft_m()) + _of_logs(soundings, [_to_keel(log) for log in soundings.logs])
+    return np.where(_from_surface(soundings), 0.0, start)
+
+
+def _to_keel(facts: LogFacts) -> float:
+    return -min(facts.datum_offset_m or 0.0, 0.0) if facts.depth_reference == "keel" else 0.0
+
+
+def _from_surface(soundings: Soundings) -> Mask:
+    return _of_logs(soundings, [float(facts.depth_reference == "surface") for facts in soundings.logs]) > 0
 
 
 def _of_logs(soundings: Soundings, values: list[float]) -> Floats:
@@ -117,6 +126,5 @@ def _of_logs(soundings: Soundings, values: list[float]) -> Floats:
 
 def _tolerance_m(soundings: Soundings, settings: HardnessSettings, place_m: Floats, water_c: Floats) -> Floats:
     pulse = pulse_length_m(soundings.per_log("pulse_ms", settings.pulse_ms), fresh_water_sound_speed(water_c))
-    unsure = [facts.depth_reference != "surface" and facts.draft_m is None for facts in soundings.logs]
-    draft_m = _of_logs(soundings, [UNKNOWN_DRAFT_SIGMA_M * doubt for doubt in unsure])
-    return np.maximum(pulse, settings.geometric_share * place_m) + draft_m
+    unsure = ~_from_surface(soundings) & np.isnan(soundings.told_draft_m())
+    return np.asarray(np.maximum(pulse, settings.geometric_share * place_m) + UNKNOWN_DRAFT_SIGMA_M * unsure)

@@ -34,7 +34,7 @@ COLUMN_DTYPES: dict[str, Any] = {
     "lon_deg": np.float64, "lat_deg": np.float64, "x_m": np.float64, "y_m": np.float64,
     "position_sigma_m": np.float32, "heading_deg": np.float32,
     "logged_depth_m": np.float64, "depth_m": np.float64, "depth_sigma_m": np.float32,
-    "depth_shared_m": np.float32, "level_m": np.float32,
+    "depth_shared_m": np.float32, "level_m": np.float32, "draft_m": np.float32,
     "second_bottom_m": np.float32, "first_echo_end_m": np.float32, "second_seen": np.int8,
     "first_echo_db": np.float32, "second_echo_db": np.float32, "display_range_m": np.float32,
     "gain_setting": np.float32,
@@ -79,7 +79,8 @@ class Soundings:
     else); ``log`` indexes ``logs``; ``row`` is the line or row number in the file, from 1; ``logged_depth_m`` is the
     reading as it came, in the log's own reference; ``depth_m`` is positive down from the datum, NaN until cleaned;
     ``depth_shared_m`` is the part of depth_sigma_m that readings seconds apart share and that does not average away.
-    ``level_m`` is how far the lake stood above the datum, NaN where depths stay below the surface of their day.
+    ``level_m`` is how far the lake stood above the datum, NaN where depths stay below the surface of their day;
+    ``draft_m`` is what of the day's depth lies above the transducer, as cleaning put it in, NaN until cleaned.
     ``x_m, y_m`` are on ``crs``, NaN until it is chosen. ``common_offset_m`` and ``common_scale`` are the
     common error (standard error, and share of depth) that all depths share and no crossover can show.
     """
@@ -100,6 +101,7 @@ class Soundings:
     depth_sigma_m: NDArray[np.float32]
     depth_shared_m: NDArray[np.float32]
     level_m: NDArray[np.float32]
+    draft_m: NDArray[np.float32]
     second_bottom_m: NDArray[np.float32]
     first_echo_end_m: NDArray[np.float32]
     second_seen: NDArray[np.int8]
@@ -209,6 +211,19 @@ class Soundings:
     def depth_that_day_m(self) -> Floats:
         """Depth below the water surface of its day (n,): what the sounder was over, whatever the datum."""
         return np.asarray(self.depth_m + np.nan_to_num(self.level_m), dtype=np.float64)
+
+    def depth_below_transducer_m(self) -> Floats:
+        """How far below the transducer the floor lay (n,): the day's depth less the draft that is in it."""
+        return np.asarray(self.depth_that_day_m() - np.nan_to_num(self.draft_m), dtype=np.float64)
+
+    def told_draft_m(self) -> Floats:
+        """Draft as it is known of each row (n,): its log's, or that of the span of time the row lies in; else NaN."""
+        told = self.per_log("draft_m")
+        for code, facts in enumerate(self.logs):
+            for span in facts.drafts if facts.has_date else ():
+                within = (self.time_s >= span.from_s) & (self.time_s <= span.until_s)
+                told = np.where((self.log == code) & within, span.draft_m, told)
+        return told
 
     def observed(self, name: str) -> Observations:
         """Usable rows that carry the reading ``name`` (``depth_m`` or ``hardness``), for make_surface.

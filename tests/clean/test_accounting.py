@@ -57,7 +57,8 @@ def test_rows_in_are_rows_used_plus_rows_flagged(parts):
 def test_what_was_read_stays_as_it_was(soundings):
     "Cleaning adds flags, passes, depths and errors; it changes no reading."
     cleaned = clean(soundings, CleanSettings())
-    made = {"flags", "pass_id", "depth_m", "depth_sigma_m", "depth_shared_m", "level_m", "position_sigma_m"}
+    made = {"flags", "pass_id", "depth_m", "depth_sigma_m", "depth_shared_m", "level_m", "draft_m",
+            "position_sigma_m"}
     for name in set(COLUMN_DTYPES) - made:
         np.testing.assert_array_equal(getattr(cleaned, name), getattr(soundings, name))
 

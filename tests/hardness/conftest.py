@@ -21,7 +21,7 @@ def rows():
         reference = 0.0 if facts.depth_reference == "surface" else facts.draft_m or 0.0
         given = {
             "row": np.arange(len(depth)) + 1, "x_m": 10.0 * np.arange(len(depth)), "y_m": np.zeros(len(depth)),
-            "depth_m": depth, "logged_depth_m": depth - reference,
+            "depth_m": depth, "logged_depth_m": depth - reference, "draft_m": facts.draft_m or 0.0,
         }
         spread = {name: np.broadcast_to(value, depth.shape) for name, value in {**given, **columns}.items()}
         return Soundings.build(len(depth), logs=[facts], **spread)
