@@ -105,7 +105,8 @@ def set_clocks(soundings: Soundings, boats: Sequence[Boat], settings: CleanSetti
     said = [f"{facts.name}: its clock is set back by {ahead[code]:g} s" for code, facts in enumerate(soundings.logs)
             if ahead[code]]
     put_right = soundings.with_columns(time_s=soundings.time_s - by_row, time_utc=soundings.time_utc - millis)
-    return put_right.with_messages(*said)
+    # times alone move: no crossing of passes can show what it did
+    return put_right.with_correction("clock", float("nan"), float("nan")).with_messages(*said)
 
 
 def _sounder_of(facts: LogFacts, boats: Sequence[Boat]) -> tuple[Boat, Sounder] | None:

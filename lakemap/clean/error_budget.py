@@ -88,7 +88,7 @@ def add_errors(
         "position": slope * place,
         "draft": np.where(came, 0.0, DRAFT_VARIES_M),
         "level": np.zeros(len(soundings)) if level_sigma_m is None else np.nan_to_num(level_sigma_m),
-        "beam": BEAM_SHARE * _beam_m(soundings, depth, slope),
+        "beam": BEAM_SHARE * _beam_m(soundings, depth, slope, settings),
         "own": np.where(came, own, 0.0),
     }
     there = np.isfinite(soundings.depth_m)
@@ -125,9 +125,11 @@ def _step(values: Floats) -> float:
     return 0.001
 
 
-def _beam_m(soundings: Soundings, depth_m: Floats, slope: Floats) -> Floats:
-    """How much shallower than straight below a beam hears a plane slope (n,) [m]."""
-    beam = soundings.per_log("beam_deg", USUAL_BEAM_DEG)
+def _beam_m(soundings: Soundings, depth_m: Floats, slope: Floats, settings: CleanSettings) -> Floats:
+    """How much shallower than straight below a beam hears a plane slope (n,) [m]; the usual beam where nothing is to be
+    made of the log's own."""
+    known = settings.applies("slope within the beam")
+    beam = soundings.per_log("beam_deg", USUAL_BEAM_DEG) if known else np.full(len(soundings), USUAL_BEAM_DEG)
     deep = np.maximum(depth_m, 0.0)
     return np.asarray(deep - first_return_depth_m(deep, np.degrees(np.arctan(slope)), beam), dtype=np.float64)
 

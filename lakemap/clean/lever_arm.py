@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.clean.settings import CleanSettings
+from lakemap.geo.crossovers import disagreement_m
 from lakemap.geo.crs import convergence_deg
 from lakemap.geo.motion import motion
 from lakemap.model.soundings import Soundings
@@ -67,6 +68,8 @@ def correct_lever_arm(soundings: Soundings, settings: CleanSettings) -> Sounding
         x_m=np.where(known, x, soundings.x_m), y_m=np.where(known, y, soundings.y_m),
         position_sigma_m=np.hypot(place, unsure),
     )
+    if known.any():
+        moved = moved.with_correction("lever arm", disagreement_m(soundings), disagreement_m(moved))
     return moved.with_messages(_said(soundings, arm, known))
 
 

@@ -10,6 +10,7 @@ from lakemap.clean.latency_fit import Late, fit_latency
 from lakemap.clean.lever_arm import correct_lever_arm
 from lakemap.clean.position_error import shown_place_sigma_m, usual_place_sigma_m, with_place_sigma
 from lakemap.clean.settings import CleanSettings
+from lakemap.geo.crossovers import disagreement_m
 from lakemap.geo.floor_along import Floor, SailedLine
 from lakemap.geo.meetings import Meetings, Sailed, as_sailed, find_meetings
 from lakemap.geo.motion import Motion, motion
@@ -33,7 +34,7 @@ def place_rows(soundings: Soundings, line: SailedLine, floor: Floor, settings: C
     usual = usual_place_sigma_m(soundings, settings)
     moved = motion(soundings, VELOCITY_HALF_S)
     placed = with_place_sigma(soundings, usual, usual)
-    placed = correct_lever_arm(placed, settings)
+    placed = armed = correct_lever_arm(placed, settings)
     if settings.applies("latency"):
         placed = shifted(placed, soundings_latency(placed), moved)
     sailed, met = _met(placed, line, floor, moved)
@@ -41,9 +42,8 @@ def place_rows(soundings: Soundings, line: SailedLine, floor: Floor, settings: C
     decision = decide(placed, late, runs_one_way(placed, moved), settings)
     found = np.where([word == GIVEN for word in decision.what], 0.0, decision.applied_s)
     placed = _with_shown_sigma(shifted(placed, found, moved), shown / usual, decision, moved)
-    if found.any():
-        before, after = (float(np.nanmedian(np.abs(_miss(placed, met, sailed, by)))) for by in (0.0 * found, found))
-        placed = placed.with_correction("latency", before, after)
+    if decision.applied_s.any():
+        placed = placed.with_correction("latency", disagreement_m(armed), disagreement_m(placed))
     return placed.with_messages(*said(placed, late, decision, moved))
 
 

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from lakemap.errors import SettingError
 from lakemap.limits import Settings, above, at_least, between, one_of
 
-CORRECTIONS = ("clock", "latency", "lever arm", "draft", "sound speed", "lake level", "check depths", "edits")
+CORRECTIONS = (
+    "clock", "edits", "draft", "sound speed", "lake level", "lever arm", "latency", "check depths",
+    "slope within the beam",
+)
 """Names of all corrections, in the order they are applied; ``clean.off`` takes them."""
 
 

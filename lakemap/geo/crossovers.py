@@ -38,6 +38,11 @@ def find_crossovers(soundings: Soundings) -> Crossovers:
     return found.take(_one_a_place(found))
 
 
+def disagreement_m(soundings: Soundings) -> float:
+    """Median of what depths differ by where passes cross [m]; NaN where none do."""
+    return find_crossovers(soundings).median_abs_m
+
+
 def _segments(soundings: Soundings) -> tuple[Ints, Ints]:
     """First and last row of each usable segment (m,), pass by pass; rows closer than SHORTEST_SEGMENT_M are skipped."""
     from lakemap.geo.crossing_kernel import thin  # numba takes its time to load: only where needed

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
-from lakemap.geo.crossovers import find_crossovers
+from lakemap.geo.crossovers import disagreement_m
 from lakemap.grid.interpolator import Interpolator
 from lakemap.model.frame import GridFrame
 from lakemap.model.observations import Observations
@@ -92,17 +92,11 @@ def with_slopes_put_right(soundings: Soundings, depth: Surface) -> Soundings:
     if not (shift > 0).any():
         return soundings
     moved = soundings.with_columns(depth_m=soundings.depth_m + shift)
-    before, after = (_disagreement(one) for one in (soundings, moved))
-    return moved.with_correction(NAME, before, after)
+    return moved.with_correction(NAME, disagreement_m(soundings), disagreement_m(moved))
 
 
 def _shift(floor: Floor, xy: Floats, beam_deg: Floats) -> Floats:
     return np.asarray(np.maximum(floor(xy) - heard_m(floor, xy, beam_deg), 0.0))
-
-
-def _disagreement(soundings: Soundings) -> float:
-    met = find_crossovers(soundings)
-    return float(np.median(np.abs(met.difference_m))) if len(met) else float("nan")
 
 
 def _floor_of(fitted: Interpolator, frame: GridFrame) -> Floor:

@@ -225,10 +225,11 @@ class Soundings:
                 told = np.where((self.log == code) & within, span.draft_m, told)
         return told
 
-    def observed(self, name: str) -> Observations:
+    def observed(self, name: str, beam: bool = True) -> Observations:
         """Usable rows that carry the reading ``name`` (``depth_m`` or ``hardness``), for make_surface.
 
-        What reads the top of weed, or a floor that has moved since, says nothing of the floor's depth.
+        What reads the top of weed, or a floor that has moved since, says nothing of the floor's depth. Without ``beam``
+        depths go without the width of their beam, so that nothing is made of it.
         """
         value = getattr(self, name).astype(np.float64)
         bounds = (self.hardness_low, self.hardness_high) if name == "hardness" else (None, None)
@@ -245,7 +246,7 @@ class Soundings:
             rise=self.has(Flag.rise)[keep], lower=lower, upper=upper,
             has_time=any(facts.has_time for facts in self.logs),
             shared=self.depth_shared_m[keep].astype(np.float64) if name == "depth_m" else None,
-            beam_deg=self.per_log("beam_deg")[keep] if name == "depth_m" else None,
+            beam_deg=self.per_log("beam_deg")[keep] if beam and name == "depth_m" else None,
         )
 
     def less_bias(self, bias: PassBias) -> Self:
