@@ -37,7 +37,7 @@ from lakemap.read import (
 )
 from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots
 from lakemap.terrain import describe_terrain
-from lakemap.water import describe_water
+from lakemap.water import describe_water, temperatures_of
 
 
 @dataclass(frozen=True)
@@ -102,6 +102,10 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         bottom, hardness = classify_bottom(hardness, soundings, scale, s.hardness)
     hazards, closed = read_keep_out(lake.files, s.read)
     water = describe_water(checked.facts.profile, depth, s.water)
+    warm, temperature = temperatures_of(soundings), None
+    if warm is not None:
+        progress("making the temperature surface")
+        temperature = warm.with_surface(make_surface(warm.readings, frame, s.grid, warm.passes))
     progress("gathering spots")
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
@@ -110,7 +114,8 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     return LakeMap(
         name=lake.name, soundings=soundings, crossovers=find_crossovers(soundings), hits=hits, depth=depth,
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
-        changes=change_layers(squares, frame), water=water, hazards=hazards, closed=closed, settings=s.as_dict(),
-        inputs=lake.inputs, messages=lake.messages + marks.messages + owner_said + catches_said
-        + (water.messages if water else ()) + hazards.messages + closed.messages,
+        changes=change_layers(squares, frame), water=water, temperature=temperature, hazards=hazards,
+        closed=closed, settings=s.as_dict(), inputs=lake.inputs,
+        messages=lake.messages + marks.messages + owner_said + catches_said + (water.messages if water else ())
+        + hazards.messages + closed.messages,
     )

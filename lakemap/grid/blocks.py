@@ -65,9 +65,9 @@ def _shared_variance(obs: Observations) -> Floats:
 
 
 def _known_sigma(sigma: Floats) -> Floats:
-    """A reading without an error of its own gets the usual one of the others."""
-    known = sigma[np.isfinite(sigma)]
-    return np.where(np.isfinite(sigma), sigma, np.median(known) if len(known) else 0.0)
+    """A reading without an error of its own (none, or none above 0) gets the usual one of the others."""
+    own = np.isfinite(sigma) & (sigma > 0)
+    return np.where(own, sigma, np.median(sigma[own]) if own.any() else 0.0)
 
 
 def _cells(obs: Observations, block_m: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 from lakemap.geo.bank import shore_of
 from lakemap.grid.field_lattice import Lattice, lattice_for
 from lakemap.grid.field_model import MIDDLE_RANGE, FieldParameters, Pairs, Trend, cascade_ranges, prior_gamma
-from lakemap.grid.field_parameters import Prior, Sample, fit_parameters, pick
+from lakemap.grid.field_parameters import USUAL_BIAS_M, Prior, Sample, fit_parameters, pick
 from lakemap.grid.field_readings import Readings
 from lakemap.grid.field_solution import FieldSolution
 from lakemap.grid.field_system import Design
@@ -57,6 +57,8 @@ FAR_FROM_M, FAR_EVERY, LEAST_FAR = 15.0, 3.0, 8
 the middle has a shape of its own, and parameters are learnt again at that lag, of which so many readings are left."""
 MOST_HELD = 0.4
 """Up to this share of the readings is held back in one solution."""
+BIAS_SHARE = 0.3
+"""Usual bias of a pass in readings that are no lengths, as a share of their spread (own choice)."""
 USUAL_NOISE = 0.07
 """Noise of a depth besides its own error, before anything is known [m]; for other readings a tenth of their spread."""
 
@@ -135,7 +137,8 @@ class FieldInterpolator(Interpolator):
         if self._frame is not None and self._frame.shore_known:
             extent = float(np.sqrt(self._frame.water.sum())) * self._pixel_m
         noise = USUAL_NOISE if obs.name == DEPTH else 0.1 * spread
-        prior = Prior.usual(spread, extent, self._shore.widest_m, noise)
+        bias = USUAL_BIAS_M if obs.name.endswith("_m") else BIAS_SHARE * spread
+        prior = Prior.usual(spread, extent, self._shore.widest_m, noise, bias)
         if self._sparse:
             prior = prior.with_middle(MIDDLE_SD * self._trend.typical)
         with threadpool_limits(1):

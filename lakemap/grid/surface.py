@@ -29,13 +29,16 @@ Floats = NDArray[np.float64]
 
 DEPTH = "depth_m"
 LIMITS: dict[str, tuple[float, float]] = {"hardness": (0.0, 1.0)}
-"""What a reading cannot go beyond; estimates are clipped to it."""
+"""What a reading cannot go beyond; estimates are clipped to it. A depth goes no higher than 0, or than the highest."""
+UNITS = {"m": "m", "c": "degC", "deg": "degree"}
+"""What the ending of a reading's name says of its unit; any other is a plain number."""
 
 AUTOMATIC = "auto"
 """The word of ``grid.method`` that lets the interpolators compete."""
 
-FEW_PASSES = 3
-"""Fewer passes than this make an indicative surface."""
+FEW_PASSES, SQUARES_ALONG = 3, 50
+"""Fewer passes than this make an indicative surface; squares along a survey, to tell how many lines points without a
+track amount to."""
 
 MOST_DRY_SHARE = 0.1
 """More readings than this on what the shoreline calls land are told of (own choice)."""
@@ -72,7 +75,8 @@ def make_surface(
     estimate, sigma = _on_frame(on_data, data, frame)
     drawn = np.isfinite(estimate)
     draws, said = realise(on_data, frame, drawn, settings.realisations if obs.name == DEPTH else 0)
-    limits = LIMITS.get(obs.name, (min(0.0, float(blocks.value.min())), np.inf))
+    highest = min(0.0, float(blocks.value.min())) if obs.name == DEPTH else -np.inf
+    limits = LIMITS.get(obs.name, (highest, np.inf))
     if draws is not None:
         draws = np.clip(estimate[drawn] + scale * (draws - estimate[drawn]), *limits).astype(np.float32)
     return Surface(
@@ -153,10 +157,7 @@ def _in_hull(data_xy: Floats, xy: Floats) -> NDArray[np.bool_]:
 
 def _messages(obs: Observations, frame: GridFrame) -> tuple[str, ...]:
     """One line for each thing a reader of the surface should know."""
-    told = []
-    passes = len(np.unique(obs.pass_id))
-    if obs.has_time and passes < FEW_PASSES:
-        told.append(f"{obs.name}: {passes} pass{'es' if passes > 1 else ''} only, so the surface is indicative")
+    told = [*_few_said(obs), *_sigma_said(obs)]
     row, column, inside = frame.pixel_of(obs.xy[:, 0], obs.xy[:, 1])
     off = int(np.count_nonzero(~inside))
     dry = int(np.count_nonzero(~frame.water[row[inside], column[inside]])) if frame.shore_known else 0
@@ -164,17 +165,44 @@ def _messages(obs: Observations, frame: GridFrame) -> tuple[str, ...]:
         told.append(f"{obs.name}: {dry} of {len(obs)} readings lie on land by the shoreline; is it of another level?")
     if off:
         told.append(f"{obs.name}: {off} of {len(obs)} readings lie off the frame")
-    if not frame.shore_known:
+    if not frame.shore_known and obs.name == DEPTH:
         told.append(f"{obs.name}: no shoreline given, so the outline is what the tracks enclose; it is no bank")
     return tuple(told)
 
 
+def _few_said(obs: Observations) -> tuple[str, ...]:
+    """That the surface is indicative, where so few passes made it; where no passes are known (a table of gathered
+    points without times), where all readings together cover no more than so few lines along the whole survey."""
+    numbers = np.unique(obs.pass_id[obs.pass_id != NO_PASS])
+    passes = max(len(numbers), 1)
+    if passes >= FEW_PASSES:
+        return ()
+    if obs.has_time or len(numbers):
+        return (f"{obs.name}: {passes} pass{'es' if passes > 1 else ''} only, so the surface is indicative",)
+    side_m = max(float(np.ptp(obs.xy, axis=0).max()) / SQUARES_ALONG, 1e-6)
+    lines = len(np.unique(np.floor(obs.xy / side_m).astype(np.int64), axis=0)) / SQUARES_ALONG
+    if lines >= FEW_PASSES:
+        return ()
+    return (f"{obs.name}: readings without times that cover no more water than {max(round(lines), 1)} "
+            f"line{'s' if lines >= 1.5 else ''} along the survey, so the surface is indicative",)
+
+
+def _sigma_said(obs: Observations) -> tuple[str, ...]:
+    """That readings have no error of their own; where none has, and each says 0, nobody claimed one."""
+    wrong = int(np.count_nonzero(~(np.isfinite(obs.sigma) & (obs.sigma > 0))))
+    if not wrong or not obs.sigma.any():
+        return ()
+    given = "the usual one of the others" if wrong < len(obs) else "what the readings show among themselves"
+    return (f"{obs.name}: {wrong} of {len(obs)} readings have an error that is no number above 0; they get {given}",)
+
+
 def _unit(name: str) -> str:
-    return "m" if name.endswith("_m") else "1"
+    return UNITS.get(name.rpartition("_")[2], "1") if "_" in name else "1"
 
 
 def _sigma_name(name: str) -> str:
-    return f"{name.removesuffix('_m')}_sigma{'_m' if name.endswith('_m') else ''}"
+    first, _, ending = name.rpartition("_")
+    return f"{first}_sigma_{ending}" if first and ending in UNITS else f"{name}_sigma"
 
 
 def _interpolators() -> dict[str, type[Interpolator]]:

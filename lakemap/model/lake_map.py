@@ -16,13 +16,14 @@ from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
-from lakemap.model.water import Water
+from lakemap.model.water import Water, WaterTemperature
 
 
 @dataclass(frozen=True)
 class LakeMap:
     """``hardness`` and ``bottom`` are None where no reading speaks of them, ``changes`` where no two dates can be
-    compared, ``water`` without a profile; ``hazards`` and ``closed`` are the owner's word, empty without it.
+    compared, ``water`` without a profile, ``temperature`` where no log carries any; ``hazards`` and ``closed`` are the
+    owner's word, empty without it.
 
     ``settings`` as used; ``inputs`` file -> sha256.
     """
@@ -39,6 +40,7 @@ class LakeMap:
     changes: Changes | None = None
     bottom: Bottom | None = None
     water: Water | None = None
+    temperature: WaterTemperature | None = None
     hazards: Hazards = field(default_factory=Hazards)
     closed: ClosedAreas = field(default_factory=ClosedAreas)
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from lakemap.model.frame import Grid
+from lakemap.model.surface import Surface
 
 
 @dataclass(frozen=True)
@@ -37,3 +38,14 @@ class Water:
         if self.bands is None or not depth_m <= self.deepest_m:
             return None
         return any(top <= depth_m <= bottom for top, bottom in self.bands)
+
+
+@dataclass(frozen=True)
+class WaterTemperature:
+    """Temperature near the water's surface [degC] in one ``period``, a date or a season in words; all of it may be off
+    together by ``common_c`` (standard error)."""
+
+    surface: Surface
+    period: str
+    common_c: float
+    messages: tuple[str, ...] = ()

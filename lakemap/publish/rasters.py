@@ -12,7 +12,17 @@ from rasterio.io import MemoryFile
 from lakemap.model.bottom import Bottom
 from lakemap.model.frame import Grid
 from lakemap.model.lake_map import LakeMap
-from lakemap.model.outputs import CHANGED, DEPTH, DEPTH_SIGMA, HARDNESS, HARDNESS_SIGMA, SLOPE, WEED_HEIGHT
+from lakemap.model.outputs import (
+    CHANGED,
+    DEPTH,
+    DEPTH_SIGMA,
+    HARDNESS,
+    HARDNESS_SIGMA,
+    SLOPE,
+    WATER_TEMPERATURE,
+    WATER_TEMPERATURE_SIGMA,
+    WEED_HEIGHT,
+)
 from lakemap.publish.wording import common_error, printable
 
 BLOCK = 512
@@ -38,6 +48,12 @@ def rasters(lake_map: LakeMap) -> Iterator[tuple[str, Grid, str, dict[str, str]]
         yield HARDNESS, lake_map.hardness.estimate, "hardness", relative
         yield HARDNESS_SIGMA, lake_map.hardness.sigma, "hardness_sigma", relative
     yield SLOPE, lake_map.terrain.slope, "slope_deg", {"UNITS": "degree"}
+    warm = lake_map.temperature
+    if warm is not None:
+        tags = {"UNITS": "degC", "PERIOD": warm.period, "COMMON_ERROR": f"standard error {warm.common_c:g} degC",
+                "OF": "the water at the sensor, near the surface", **MEAN_TAGS}
+        for file, grid in ((WATER_TEMPERATURE, warm.surface.estimate), (WATER_TEMPERATURE_SIGMA, warm.surface.sigma)):
+            yield file, grid, grid.name, tags
     if lake_map.changes is not None:
         weed, moved = lake_map.changes.weed_height, lake_map.changes.changed
         if weed is not None:

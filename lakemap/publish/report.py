@@ -159,7 +159,9 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
 
 
 def _surfaces_of(lake_map: LakeMap) -> dict[str, Surface]:
-    there = {"depth": lake_map.depth, "hardness": lake_map.hardness}
+    warm = lake_map.temperature
+    there = {"depth": lake_map.depth, "hardness": lake_map.hardness,
+             "water_temperature": None if warm is None else warm.surface}
     return {name: one for name, one in there.items() if one is not None}
 
 
@@ -168,7 +170,7 @@ def _left_out_rows(summary: Mapping[str, Any], unit: str) -> list[tuple[str, ...
     for name, surface in summary["surfaces"].items():
         told = surface and surface["left_out"]
         if told:
-            shown = unit if surface["unit"] == "m" else ""
+            shown = {"m": unit, "degC": "°C"}.get(surface["unit"], "")
             figures = [_in_unit(told[key], surface["unit"], unit) for key in ("rmse_m", "bias_m")]
             share = "–" if told["within_1_96"] is None else f"{told['within_1_96']:.1%}"
             rows.append((name, f"one {told['by']} at a time", *(f"{text} {shown}".strip() for text in figures),
@@ -211,7 +213,18 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
         paragraph("No reading speaks of hardness: there is no map of it.") if hardness is None else
         figure(surface_figure(hardness.estimate, "hardness", "hardness", unit=unit, limits=(0.0, 1.0)),
                "Hardness from 0 (softest) to 1 (hardest), darker is harder. Grey: not observed."),
+        _temperature(lake_map),
     )
+
+
+def _temperature(lake_map: LakeMap) -> str:
+    warm = lake_map.temperature
+    if warm is None:
+        return ""
+    return figure(
+        surface_figure(warm.surface.estimate, "warm", "temperature [°C]", unit="m"),
+        f"Temperature of the water at the sensor, near the surface, in {warm.period}. All of it may be off together "
+        f"by {warm.common_c:g} °C (standard error). Grey: not observed.")
 
 
 def _variograms(lake_map: LakeMap, unit: str) -> list[str]:

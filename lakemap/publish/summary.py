@@ -66,7 +66,9 @@ def summary_head(
 def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> dict[str, Any]:
     """The whole of summary.json; ``files`` tells size and SHA-256 of each other file."""
     said = list(lake_map.messages)
-    for part in (lake_map.shore, lake_map.depth, lake_map.hardness, lake_map.bottom, lake_map.terrain):
+    warm = lake_map.temperature
+    for part in (lake_map.shore, lake_map.depth, lake_map.hardness, lake_map.bottom, lake_map.terrain, warm,
+                 warm and warm.surface):
         said += part.messages if part is not None else ()
     bias = lake_map.depth.pass_bias
     before = with_bias(lake_map.crossovers, bias)
@@ -77,6 +79,8 @@ def summary_of_map(lake_map: LakeMap, unit: str, files: Mapping[str, Any]) -> di
         "name": lake_map.name,
         "surfaces": {
             "depth": _surface(lake_map.depth), "hardness": None if hardness is None else _surface(hardness),
+            "water_temperature": None if warm is None else _surface(warm.surface) | {
+                "period": warm.period, "common_error": warm.common_c},
         },
         "pass_bias": [
             {"pass_id": number, "bias_m": value, "sigma_m": sigma}

@@ -7,6 +7,7 @@ import re
 
 import numpy as np
 import pytest
+import rasterio
 from pond import BOAT, DRAFT_M, GAUGE, LAT, LON, M_PER_DEG, RISE_M, folder, survey, true_m
 
 from lakemap.cli.main import run
@@ -166,3 +167,27 @@ def test_two_sounders_in_one_log_become_two(tmp_path):
     used = soundings.usable()
     bow, stern = (soundings.depth_m[used & (soundings.log == code)] for code in (0, 1))
     assert np.median(bow) == pytest.approx(np.median(stern), abs=0.02)
+
+
+def test_a_map_says_which_date_its_temperature_is_of(tmp_path, capsys):
+    "The file, its tags, the summary, the report; without temperatures the file is not there."
+    out = tmp_path / "out"
+    assert run(["map", str(folder(tmp_path)), "--out", str(out), "--method", "field"]) == 0
+    summary = json.loads((out / "summary.json").read_text())
+    told = summary["surfaces"]["water_temperature"]
+    assert told["period"] == "2025-06-01" and told["unit"] == "degC" and told["left_out"]["rmse_m"] < 0.05
+    assert any("a surface of 2025-06-01, from 560 of 1120 readings" in text for text in summary["messages"])
+    with rasterio.open(out / "water_temperature.tif") as raster:
+        values = raster.read(1)
+        assert raster.descriptions == ("water_temperature_c",) and raster.tags()["PERIOD"] == "2025-06-01"
+        assert raster.tags()["UNITS"] == "degC"
+    assert np.nanmax(np.abs(values - 10.0)) < 0.05
+    with rasterio.open(out / "water_temperature_sigma.tif") as raster:
+        assert (raster.read(1)[np.isfinite(values)] > 0).all()
+    assert "in 2025-06-01. All of it may be off" in (out / "report.html").read_text()
+    cold = folder(tmp_path)
+    for table in cold.glob("day*.csv"):
+        table.write_text("\n".join(line.rpartition(",")[0] for line in table.read_text().splitlines()) + "\n")
+    assert run(["map", str(cold), "--out", str(out), "--method", "field"]) == 0
+    assert not (out / "water_temperature.tif").exists()
+    assert json.loads((out / "summary.json").read_text())["surfaces"]["water_temperature"] is None

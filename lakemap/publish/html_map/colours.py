@@ -20,6 +20,7 @@ RAMPS: dict[str, tuple[tuple[float, float, float], ...]] = {
     "depth": ((0.965, 0.024, 195.0), (0.72, 0.096, 222.0), (0.49, 0.110, 252.0), (0.33, 0.095, 270.0)),
     "hardness": ((0.94, 0.026, 322.0), (0.64, 0.115, 313.0), (0.30, 0.115, 303.0)),
     "slope": ((0.955, 0.030, 95.0), (0.68, 0.095, 78.0), (0.33, 0.065, 58.0)),
+    "warm": ((0.95, 0.035, 75.0), (0.70, 0.125, 45.0), (0.36, 0.115, 25.0)),
 }
 """Lightness, chroma and hue [deg] of the anchors: our own choice. ``sure`` runs from sure (dark) to unsure (pale)."""
 
