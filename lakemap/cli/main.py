@@ -16,6 +16,7 @@ COMMANDS = {
     "demo": ("demo", "Map an invented lake from files that an invented boat recorded on it."),
     "map": ("map_", "Make the map of one lake from logs, tables, marks and a shoreline."),
     "check": ("check", "Read and clean files and say how good they are; nothing is written."),
+    "add": ("add", "Copy files into the folder of a lake's files: new logs, notes saved off the page, samples."),
     "why": ("why", "Say what stands behind depth and bottom at one place of a map."),
     "spots": ("spots", "List the spots of the map in OUT that pass all filters given, and say which filter left none."),
     "plan": ("plan", "Plan a day over the spots of a map, or the lines to drive next."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -37,6 +37,13 @@ class Marks:
     def empty(cls) -> Self:
         """No marks."""
         return cls(np.empty(0), np.empty(0), (), (), (), np.empty(0, "datetime64[ms]"), ())
+
+    def take(self, rows: NDArray[np.int64]) -> Self:
+        """The marks of these rows, with all messages."""
+        words = ("kind", "name", "note", "source")
+        picked = {name: tuple(getattr(self, name)[i] for i in rows.tolist()) for name in words}
+        return replace(self, lon_deg=self.lon_deg[rows], lat_deg=self.lat_deg[rows], time_utc=self.time_utc[rows],
+                       **picked)
 
     @classmethod
     def concatenate(cls, parts: list[Self]) -> Self:

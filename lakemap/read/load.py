@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 
+import numpy as np
 import shapely
 
 from lakemap.errors import InputError, NothingUsable
 from lakemap.model.boat import LogRule
-from lakemap.model.marks import Marks
+from lakemap.model.marks import MOVING_KINDS, Marks
 from lakemap.model.notes import Notes
 from lakemap.model.samples import BottomSamples
 from lakemap.model.shoreline import Shoreline
@@ -54,7 +55,7 @@ def read_logs(
 
 
 def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
-    """Marks of all files, in the order of names; a file that cannot be read costs a message."""
+    """Marks of all files, in the order of names, each once; a file that cannot be read costs a message."""
     parts: list[Marks] = []
     for source in sorted(sources, key=_canonical):
         try:
@@ -63,7 +64,24 @@ def read_marks(sources: Sequence[Source], settings: ReadSettings) -> Marks:
             part = replace(Marks.empty(), messages=(f"left out: {fault}",))
         if isinstance(part, Marks):
             parts.append(part)
-    return Marks.concatenate(parts)
+    return _once(Marks.concatenate(parts))
+
+
+def _once(marks: Marks) -> Marks:
+    """Marks that several files hold, with their latest words: phones, plotters and the map's page save all they have
+    each time. The same are those of one place (to 1e-7 degrees), kind and name; of what moves, of one time too."""
+    found: dict[tuple[object, ...], dict[str, list[int]]] = {}
+    when = marks.time_utc.astype("datetime64[ms]").astype(np.int64)
+    for row, (kind, name, source) in enumerate(zip(marks.kind, marks.name, marks.source, strict=True)):
+        place = (round(float(marks.lon_deg[row]), 7), round(float(marks.lat_deg[row]), 7))
+        moved = int(when[row]) if kind in (*MOVING_KINDS, "catch") else 0
+        found.setdefault((*place, kind, name, moved), {}).setdefault(source, []).append(row)
+    kept = sorted(row for by_source in found.values()
+                  for row in max(by_source.values(), key=lambda rows: when[rows].max()))
+    if len(kept) == len(marks):
+        return marks
+    said = f"{len(marks) - len(kept)} marks stand in more than one file; each counts once, with its latest words"
+    return replace(marks.take(np.array(kept, np.int64)), messages=(*marks.messages, said))
 
 
 def read_notes(sources: Sequence[Source], settings: ReadSettings) -> Notes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import ClassVar
 
 import numpy as np
@@ -23,6 +24,8 @@ from lakemap.read.table_text import Table, numbers, split_table
 from lakemap.read.times import Times, read_times
 
 Floats = NDArray[np.float64]
+
+_GUARD = re.compile(r"^'(?=[\s\"'\ufeff]*[=+\-@\t])")
 
 
 class MarksTableReader(Reader):
@@ -63,7 +66,8 @@ class MarksTableReader(Reader):
 
 
 def _texts(table: Table, index: int | None) -> list[str]:
-    return [""] * len(table.line) if index is None else [str(text) for text in table.cells[index]]
+    """Cells without the apostrophe that the map's page, and our own tables, put before what could run as a formula."""
+    return [""] * len(table.line) if index is None else [_GUARD.sub("", str(text)) for text in table.cells[index]]
 
 
 def made_marks(
