@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
 from lakemap.model.bottom import Bottom
 from lakemap.model.changes import Changes
@@ -25,8 +25,11 @@ class LakeMap:
     compared, ``water`` without a profile, ``temperature`` where no log carries any; ``hazards`` and ``closed`` are the
     owner's word, empty without it.
 
-    ``settings`` as used; ``inputs`` file -> sha256.
+    ``settings`` as used; ``inputs`` file -> sha256. ``page`` makes the page that a notebook shows: publish/ hands it
+    in, because nothing here knows of pages.
     """
+
+    page: ClassVar[Callable[[LakeMap], str] | None] = None
 
     name: str
     soundings: Soundings
@@ -46,3 +49,8 @@ class LakeMap:
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     messages: tuple[str, ...] = ()
+
+    def _repr_html_(self) -> str | None:
+        """The map itself, where a notebook shows it."""
+        page = type(self).page
+        return None if page is None else page(self)

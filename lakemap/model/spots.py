@@ -73,6 +73,11 @@ class Spots:
         order = np.flatnonzero(order) if order.dtype == bool else order
         return type(self)(**{name: pick(getattr(self, name)) for name in self.__dataclass_fields__})
 
+    def _repr_html_(self) -> str:
+        from lakemap.model.notebook import spots_table
+
+        return spots_table(self)
+
     def to_geodataframe(self) -> geopandas.GeoDataFrame:
         """Every spot as a point in WGS 84, with the fields of lake.gpkg's layer ``spots``."""
         from lakemap.model.frames import spots_frame

@@ -86,6 +86,11 @@ class Surface:
     def __post_init__(self) -> None:
         self.estimate.require_frame(self.sigma)
 
+    def _repr_html_(self) -> str:
+        from lakemap.model.notebook import surface_table
+
+        return surface_table(self)
+
     @property
     def frame(self) -> GridFrame:
         """The frame that estimate and sigma share."""

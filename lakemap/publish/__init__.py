@@ -4,10 +4,14 @@ import sys
 from types import ModuleType
 from typing import Any
 
+from lakemap.model.lake_map import LakeMap
+from lakemap.publish.notebook import inline_page
 from lakemap.publish.publish import publish
 from lakemap.publish.settings import PublishSettings
 
 __all__ = ["PublishSettings", "publish"]
+
+LakeMap.page = staticmethod(inline_page)
 
 
 class _Door(ModuleType):
