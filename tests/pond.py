@@ -50,3 +50,11 @@ def folder(tmp_path, **files):
 def true_m(soundings):
     "True depths at each row, from its degrees."
     return depth_m((soundings.lon_deg - LON) * M_PER_DEG * 0.6845 / 300, (soundings.lat_deg - LAT) * M_PER_DEG / 200)
+
+
+def nmea(body):
+    "A sentence with its checksum."
+    total = 0
+    for letter in body:
+        total ^= ord(letter)
+    return f"${body}*{total:02X}\r\n"

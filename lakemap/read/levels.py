@@ -13,7 +13,7 @@ from lakemap.read.facts_table import FactsTable, names_in_head
 from lakemap.read.reader import SURE, Reader, Role
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
-from lakemap.units import to_metres
+from lakemap.units import M_PER_UNIT, to_metres
 
 HIGHEST_M = 9000.0
 LARGEST_RELATIVE_M = 60.0
@@ -59,7 +59,7 @@ class LevelsReader(Reader):
 
 
 def _full_pool_m(table: FactsTable) -> float | None:
-    for unit in ("m", "ft"):
+    for unit in M_PER_UNIT:
         text = table.said_above(f"full_pool_{unit}")
         if text is not None:
             try:

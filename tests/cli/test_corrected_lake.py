@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 import rasterio
-from pond import BOAT, DRAFT_M, GAUGE, LAT, LON, M_PER_DEG, RISE_M, folder, survey, true_m
+from pond import BOAT, DRAFT_M, GAUGE, LAT, LON, M_PER_DEG, RISE_M, folder, nmea, survey, true_m
 
 from lakemap.cli.main import run
 from lakemap.pipeline import check_lake
@@ -138,14 +138,6 @@ def test_a_span_that_holds_nothing_is_one_clear_line(options, words, tmp_path, c
     assert run(["check", str(folder(tmp_path)), *options]) in (1, 2)
     err = capsys.readouterr().err.strip()
     assert "\n" not in err and re.search(words, err), err
-
-
-def nmea(body):
-    "A sentence with its checksum."
-    total = 0
-    for letter in body:
-        total ^= ord(letter)
-    return f"${body}*{total:02X}\r\n"
 
 
 def test_two_sounders_in_one_log_become_two(tmp_path):
