@@ -8,7 +8,7 @@ from threadpoolctl import threadpool_limits
 
 from lakemap.changes import change_layers, find_changes
 from lakemap.clean import clean, flag_off_water, part_of, prove_corrections, set_clocks, shore_within
-from lakemap.echo import find_rises, place_marks
+from lakemap.echo import find_hits
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.notes_by_time import join_notes
@@ -77,8 +77,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
     progress("finding what stands on the floor")
     marks = read_marks(lake.marks, s.read)
     soundings, noted = join_notes(soundings, read_notes(lake.marks, s.read), s.read.note_limit_s)
-    hits = place_marks(Marks.concatenate([marks, noted]), soundings.crs, s.echo)
-    hits = hits.joined(find_rises(soundings, s.echo, hits))
+    hits, tapped_said = find_hits(Marks.concatenate([marks, noted]), soundings, s.echo)
     progress("comparing dates")
     bias = solve_pass_bias(checked.crossovers)
     soundings, squares = find_changes(soundings, bias, s.changes)
@@ -116,6 +115,6 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
         changes=change_layers(squares, frame), water=water, temperature=temperature, hazards=hazards,
         closed=closed, settings=s.as_dict(), inputs=lake.inputs,
-        messages=lake.messages + marks.messages + owner_said + catches_said + (water.messages if water else ())
-        + hazards.messages + closed.messages,
+        messages=lake.messages + marks.messages + tapped_said + owner_said + catches_said
+        + (water.messages if water else ()) + hazards.messages + closed.messages,
     )

@@ -7,15 +7,11 @@ from numpy.typing import NDArray
 
 from lakemap.clean.settings import CleanSettings
 from lakemap.geo.crossovers import disagreement_m
-from lakemap.geo.crs import convergence_deg
-from lakemap.geo.motion import motion
+from lakemap.geo.heading import grid_heading_deg
 from lakemap.model.soundings import Soundings
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
-
-COURSE_HALF_S = 3.0
-"""A course is made good over this long before and after."""
 
 
 def at_transducer(
@@ -30,22 +26,6 @@ def at_transducer(
     east = x_m + forward_m * np.sin(heading) + starboard_m * np.cos(heading)
     north = y_m + forward_m * np.cos(heading) - starboard_m * np.sin(heading)
     return east, north
-
-
-def grid_heading_deg(soundings: Soundings) -> Floats:
-    """Which way the boat points (n,), clockwise from grid north; NaN where neither compass nor course tell it.
-
-    The compass of the log where it has one, turned by the grid's convergence; else the course made good. Below a knot
-    that is no heading: without a compass there is none then. Readers never give a receiver's course as a heading.
-    """
-    course = motion(soundings, COURSE_HALF_S).course_deg
-    said = soundings.heading_deg.astype(np.float64)
-    if soundings.crs is not None and np.isfinite(said).any():
-        placed = np.isfinite(soundings.lon_deg) & np.isfinite(said)
-        turn = np.full(len(soundings), np.nan)
-        turn[placed] = convergence_deg(soundings.crs, soundings.lon_deg[placed], soundings.lat_deg[placed])
-        said = said - turn
-    return np.asarray(np.where(np.isfinite(said), said, course) % 360.0)
 
 
 def correct_lever_arm(soundings: Soundings, settings: CleanSettings) -> Soundings:

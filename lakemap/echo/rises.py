@@ -11,6 +11,7 @@ from lakemap.geo.excursions import SHOULDER_ROWS, Excursions, find_excursions, p
 from lakemap.geo.floor_along import SailedLine, running_floor, sailed_line
 from lakemap.model.flags import Flag
 from lakemap.model.hits import FROM_RISE, Hits
+from lakemap.model.marks import NOTHING
 from lakemap.model.soundings import Soundings
 from lakemap.physics.beam import footprint_diameter_m
 
@@ -42,6 +43,7 @@ def find_rises(soundings: Soundings, settings: EchoSettings, marked: Hits | None
         return Hits.empty()
     x, y = _centres(soundings, line, up)
     backed = _supported(np.column_stack([x, y]), up.height_m, soundings.pass_id[line.rows[up.peak]], settings)
+    marked = marked.take(marked.kind != NOTHING) if marked is not None else None
     if marked is not None and len(marked):
         tree = cKDTree(np.column_stack([marked.x_m, marked.y_m]))
         backed |= tree.query(np.column_stack([x, y]))[0] <= settings.support_m
@@ -103,6 +105,7 @@ def _as_hits(
         position_sigma_m=_position_sigma_m(soundings, peak, up, settings), depth_m=depth, height_m=up.height_m,
         confidence=confidence, pings=up.pings.astype(np.int32), pass_id=soundings.pass_id[peak],
         time_s=soundings.time_s[peak], time_utc=soundings.time_utc[peak], note=np.full(len(up), "", dtype="U1"),
+        noted_lon_deg=soundings.lon_deg[peak], noted_lat_deg=soundings.lat_deg[peak],
     )
 
 

@@ -71,10 +71,14 @@ MARK_COLUMNS: tuple[TableColumn, ...] = (
     TableColumn("lat", "angle", LOG_COLUMNS[1].spellings, "degrees, north positive"),
     TableColumn("lon", "angle", LOG_COLUMNS[2].spellings, "degrees, east positive"),
     TableColumn("kind", "word", ("kind", "type", "what", "symbol", "sym"),
-                "stump, rock, brush, weed, bait, fish, catch ..."),
+                "stump, rock, brush, weed, bait, fish, catch ...; nothing: looked, nothing there"),
     TableColumn("name", "word", ("name", "waypoint", "title"), "own name for it"),
     TableColumn("note", "word", ("note", "notes", "comment", "description", "desc"), "own words"),
     TableColumn("time", "time", LOG_COLUMNS[0].spellings, "when it was marked"),
+    TableColumn("range", "length", ("range", "distance", "away"), "how far from the boat it was aimed at"),
+    TableColumn("bearing", "angle", ("bearing", "azimuth"), "degrees from true north, boat to mark"),
+    TableColumn("aim", "angle", ("aim", "relativebearing"),
+                "degrees from the bow, clockwise (port is -90); port, starboard, ahead, astern"),
 )
 
 NOTE_COLUMNS: tuple[TableColumn, ...] = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -22,7 +22,9 @@ class Hits:
     """n hits. ``kind`` is a word of model/marks.py (a rise is ``cover``); ``origin`` FROM_MARK or FROM_RISE;
     ``depth_m`` of the floor below it and ``height_m`` above the floor, NaN where not known; ``confidence`` 0..1 that
     something is there; ``pings`` that showed it; ``pass_id`` -1 for marks; ``time_s`` as in Soundings, NaN unknown;
-    ``note`` the owner's words, text only.
+    ``note`` the owner's words, text only. ``noted_lon_deg, noted_lat_deg`` the place as first logged or noted, which
+    no correction moves: names come from it; ``reach_m`` how far around it a look saw, for kind ``nothing``. Left out
+    when built, these are NaN.
     """
 
     kind: NDArray[np.str_]
@@ -38,6 +40,14 @@ class Hits:
     time_s: Floats
     time_utc: NDArray[np.datetime64]
     note: NDArray[np.str_]
+    noted_lon_deg: Floats = field(default_factory=lambda: np.empty(0))
+    noted_lat_deg: Floats = field(default_factory=lambda: np.empty(0))
+    reach_m: Floats = field(default_factory=lambda: np.empty(0))
+
+    def __post_init__(self) -> None:
+        for name in ("noted_lon_deg", "noted_lat_deg", "reach_m"):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, np.full(len(self.x_m), np.nan))
 
     def __len__(self) -> int:
         return len(self.x_m)

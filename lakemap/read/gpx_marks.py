@@ -39,6 +39,6 @@ class GpxMarksReader(Reader):
             source, np.arange(1, len(points) + 1),
             (numbers(pd.Series([p.lat for p in points], dtype=str), source.name, "lat"),
              numbers(pd.Series([p.lon for p in points], dtype=str), source.name, "lon")),
-            words, [text.get("name", "") for text in texts], notes,
+            words, ([text.get("name", "") for text in texts], notes),
             iso_times(pd.Series([text.get("time", "") for text in texts], dtype=str)).time_utc,
         )

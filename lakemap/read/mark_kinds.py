@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 
-from lakemap.model.marks import KINDS
+from lakemap.model.marks import KINDS, NOTHING
 
 OTHER_WORDS = {
     "boulder": "rock", "stone": "rock", "brushpile": "brush", "brush pile": "brush", "weedbed": "weed",
     "weed bed": "weed", "grass": "weed", "tree": "log", "timber": "log", "laydown": "log", "dropoff": "drop-off",
     "drop off": "drop-off", "baitfish": "bait", "bait fish": "bait", "caught": "catch", "shipwreck": "wreck",
+    "nothing there": NOTHING, "nothing here": NOTHING, "looked nothing": NOTHING, "not there": NOTHING, "gone": NOTHING,
 }
 """Plain other words for a kind; plurals are understood."""
 
@@ -39,4 +40,6 @@ def kind_and_note(words: list[str], name: str, note: str) -> tuple[str, str]:
     strange = "; ".join(word for word in dict.fromkeys(words) if word)
     note = "; ".join(part for part in (strange, note) if part)
     leading = match[0] if (match := _LEADING_WORDS.match(name.strip())) else ""
-    return kind_of(leading) or kind_of(re.split(r"[ -]", leading)[0]) or ANYWHERE, note
+    first = kind_of(re.split(r"[ -]", leading)[0])
+    # Nothing Bay is a place: its first word alone does not say that one looked
+    return kind_of(leading) or (first if first != NOTHING else None) or ANYWHERE, note

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from lakemap.errors import InputError
 from lakemap.model.columns import CATCH_COLUMNS, MARK_COLUMNS
 from lakemap.model.marks import Marks
+from lakemap.read.aimed_marks import Aimed, read_aimed
 from lakemap.read.facts_table import names_in_head
 from lakemap.read.mark_kinds import kind_and_note
 from lakemap.read.messages import first_of
@@ -34,7 +36,7 @@ class MarksTableReader(Reader):
     name: ClassVar[str] = "table of marks"
     role: ClassVar[Role] = "marks"
     suffixes: ClassVar[tuple[str, ...]] = (".csv", ".tsv", ".txt")
-    summary: ClassVar[str] = "lat, lon, kind (stump, rock, brush, weed ...); also name, note, time"
+    summary: ClassVar[str] = "lat, lon, kind (stump, weed, nothing ...); also name, note, time, range, bearing, aim"
 
     def likelihood(self, source: Source) -> float:
         """Sure with a kind beside lat and lon; likely with a name or a note and no depth; counts are catches."""
@@ -59,10 +61,12 @@ class MarksTableReader(Reader):
         texts = {own: _texts(table, found[own].index if own in found else None) for own in ("kind", "name", "note")}
         places = tuple(numbers(table.cells[found[own].index], source.name, own) for own in ("lat", "lon"))
         times = read_times(table.cells[found["time"].index]) if "time" in found else Times.none(len(table.line))
-        return made_marks(
+        aimed, said = read_aimed(found, table.cells, table.line, source.name, settings.depth_unit)
+        marks = made_marks(
             source, table.line, (places[0], places[1]), [[kind] for kind in texts["kind"]],
-            texts["name"], texts["note"], times.time_utc,
+            (texts["name"], texts["note"]), times.time_utc, aimed,
         )
+        return replace(marks, messages=(*marks.messages, *said))
 
 
 def _texts(table: Table, index: int | None) -> list[str]:
@@ -72,7 +76,7 @@ def _texts(table: Table, index: int | None) -> list[str]:
 
 def made_marks(
     source: Source, line: NDArray[np.int64], lat_lon: tuple[Floats, Floats], words: list[list[str]],
-    names: list[str], notes: list[str], time_utc: NDArray[np.datetime64],
+    names_notes: tuple[list[str], list[str]], time_utc: NDArray[np.datetime64], aimed: Aimed | None = None,
 ) -> Marks:
     """Marks out of what a file says of each: ``words`` that may tell the kind; those without a place are left out."""
     lat, lon, said = checked_places(*lat_lon, line, source.name)
@@ -80,8 +84,10 @@ def made_marks(
     if not placed.all():
         said.append(f"{source.name}: marks without a position left out, {first_of(line[~placed])}")
     kept = np.flatnonzero(placed)
+    names, notes = names_notes
     told = [kind_and_note(words[i], names[i], notes[i]) for i in kept]
     return Marks(
         lon[kept], lat[kept], tuple(kind for kind, _ in told), tuple(names[i] for i in kept),
         tuple(note for _, note in told), time_utc[kept], (source.name,) * len(kept), tuple(said),
+        *(values[kept] for values in aimed or ()),
     )

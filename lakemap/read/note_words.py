@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from lakemap.model.marks import NOTHING
 from lakemap.model.soundings import NOT_NOTED, SECOND_SEEN
 from lakemap.read.mark_kinds import ANYWHERE, kind_of
 
@@ -34,10 +35,13 @@ def seen_of(text: str) -> int:
 
 
 def thing_of(text: str) -> str:
-    """The kind of thing that a note speaks of, "" where it speaks of none or denies it (``no weed``)."""
+    """The kind of thing that a note speaks of, "" where it speaks of none or denies it (``no weed``).
+
+    ``nothing there`` by itself is the kind ``nothing``.
+    """
     words = _WORD.findall(text.lower())
     for i, word in enumerate(words):
         kind = kind_of(" ".join(words[i : i + 2])) or kind_of(word)
-        if kind and kind != ANYWHERE and not set(words[max(0, i - 1) : i]) & {"no", "without", "not"}:
+        if kind and kind not in (ANYWHERE, NOTHING) and not set(words[max(0, i - 1) : i]) & {"no", "without", "not"}:
             return kind
-    return ""
+    return NOTHING if kind_of(" ".join(words)) == NOTHING else ""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 import pandas as pd
 
 from lakemap.model.columns import LOG_COLUMNS, MARK_COLUMNS
 from lakemap.model.marks import Marks
+from lakemap.read.aimed_marks import read_aimed
 from lakemap.read.marks_table import made_marks
 from lakemap.read.points import own_names, point_fields, read_points
 from lakemap.read.reader import LIKELY, PERHAPS, SURE, Reader, Role
@@ -43,12 +45,15 @@ class PointMarksReader(Reader):
         """Marks in the order of points. Raises InputError for a file without points."""
         points = read_points(source, ("kind", "name", "note"), "marks")
         found = {
-            header.name: field for index, field in reversed(list(enumerate(points.texts)))
+            header.name: header for index, field in reversed(list(enumerate(points.texts)))
             if (header := recognise(field, index, MARK_COLUMNS)) is not None
         }
         blank = [""] * len(points.lat)
-        kind, name, note, time = (points.texts[found[own]] if own in found else blank for own in TEXTS)
-        return made_marks(
-            source, points.feature, (points.lat, points.lon), [[word] for word in kind], name, note,
-            iso_times(pd.Series(time, dtype=str)).time_utc,
+        kind, name, note, time = (points.texts[found[own].text] if own in found else blank for own in TEXTS)
+        cells = list(points.texts.values())
+        aimed, said = read_aimed(found, cells, points.feature, source.name, settings.depth_unit)
+        marks = made_marks(
+            source, points.feature, (points.lat, points.lon), [[word] for word in kind], (name, note),
+            iso_times(pd.Series(time, dtype=str)).time_utc, aimed,
         )
+        return replace(marks, messages=(*marks.messages, *said))

@@ -57,7 +57,8 @@ def _of_log(rows: Soundings, source: Source) -> list[str]:
 
 def _of_marks(marks: Marks) -> list[str]:
     count = len(marks.lon_deg)
-    columns = (marks.lat_deg, marks.kind, marks.name, marks.note, marks.time_utc, marks.source)
+    columns = (marks.lat_deg, marks.kind, marks.name, marks.note, marks.time_utc, marks.source,
+               marks.range_m, marks.bearing_deg, marks.aim_deg)
     if any(len(column) != count for column in columns):
         return ["gave columns of unequal length"]
     placed = np.isfinite(marks.lon_deg) & np.isfinite(marks.lat_deg)

@@ -10,6 +10,7 @@ from scipy.sparse import csr_matrix
 from scipy.special import expit, logit
 
 from lakemap.model.hits import FROM_MARK, Hits
+from lakemap.spots.looked import Looked
 from lakemap.spots.settings import SpotSettings
 
 Floats = NDArray[np.float64]
@@ -57,14 +58,16 @@ def best_of_pass(place: Ints, pass_id: Ints, value: Floats) -> Ints:
 
 
 def weigh(
-    count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSettings, detection: float | None = None
+    count: int, place: Ints, hits: Hits, looks: Looks, settings: SpotSettings, detection: float | None = None,
+    looked: Looked | None = None,
 ) -> Evidence:
     """Probability of a thing at each of ``count`` places, from hits (place of each in ``place``) and looks.
 
     Log odds add up (Bayes, looks taken as independent): the prior; for each pass or mark that showed it,
     log(1 + c (detection / false_alarm - 1)) with the hit's confidence c; for each pass that did not,
-    log((1 - detection w) / (1 - false_alarm w)) with its chance w of having covered the place. The interval takes the
-    weights of prior and looks as known to PRIOR_SPREAD and LOOK_SPREAD.
+    log((1 - detection w) / (1 - false_alarm w)) with its chance w of having covered the place; and what somebody who
+    ``looked`` and found nothing says. The interval takes the weights of prior and looks as known to PRIOR_SPREAD and
+    LOOK_SPREAD.
     """
     witness, shown_place, shown_pass, confidence = _witnesses(place, hits)
     detection = settings.detection if detection is None else detection
@@ -74,9 +77,10 @@ def weigh(
     showed = pairs_in(looks.place, looks.pass_id, shown_place[witness], passes)
     missed = np.where(showed, 0.0, np.log1p(-detection * looks.chance) - np.log1p(
         -settings.false_alarm * looks.chance))
-    odds = logit(settings.prior) + _sum(shown_place, gain, count) + _sum(looks.place, missed, count)
+    against = np.zeros(count) if looked is None else looked.log_odds
+    odds = logit(settings.prior) + _sum(shown_place, gain, count) + _sum(looks.place, missed, count) + against
     spread = 1.96 * np.sqrt(PRIOR_SPREAD**2 + LOOK_SPREAD**2 * (
-        _sum(shown_place, gain**2, count) + _sum(looks.place, missed**2, count)))
+        _sum(shown_place, gain**2, count) + _sum(looks.place, missed**2, count) + against**2))
     seen = np.bincount(shown_place[witness], minlength=count)
     others = np.bincount(looks.place[~showed & looks.over], minlength=count)
     return Evidence(

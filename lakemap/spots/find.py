@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lakemap.geo.crs import unproject
 from lakemap.model.hits import FROM_MARK, Hits
+from lakemap.model.marks import NOTHING
 from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
@@ -19,14 +20,18 @@ from lakemap.spots.doubt import chance_standing, firm, too_short
 from lakemap.spots.evidence import Evidence, mean_places, weigh
 from lakemap.spots.from_features import feature_spots
 from lakemap.spots.join import joined
+from lakemap.spots.looked import looked_at
 from lakemap.spots.name import names_of
 from lakemap.spots.neighbours import SIGNS_OF_FISH, fish_near, freshness, signs_of_fish
 from lakemap.spots.passing import how_wide, passes_by
-from lakemap.spots.reasons import evidence_sentences, fish_sentence
+from lakemap.spots.reasons import evidence_sentences, fish_sentence, looked_sentence
 from lakemap.spots.settings import SpotSettings
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+NO_THING = (*SIGNS_OF_FISH, NOTHING)
+"""Kinds that never make a spot."""
 
 VAGUE_KINDS = ("cover", "place")
 """Kinds that say no more than that something is there: any other kind in the cluster names the spot."""
@@ -38,24 +43,26 @@ def find_spots(
 ) -> Spots:
     """Candidate spots: clusters of hits, and strong features of the floor without any; not yet scored.
 
-    Signs of fish (bait, fish, catch) never make a spot; a rise of one ping (or two and very tall) does so only with
-    another pass or a mark; a rise counts the less, the less it stands up from the depth surface;
-    a cluster less likely than ``least_probability`` stays hits, unless a mark is in it. ``Spots.hits`` are row numbers
+    Signs of fish (bait, fish, catch) never make a spot, and marks of nothing speak against those in reach; a rise of
+    one ping (or two and very tall) makes one only with another pass or a mark; a rise counts the less, the less it
+    stands up from the depth surface; a cluster less likely than ``least_probability`` stays hits, unless a mark is in it. ``Spots.hits`` are row numbers
     into ``hits``, oldest first. ``score_parts`` holds ``bait_near`` already, ``reasons`` what the evidence says.
     """
-    fixed = np.isfinite(hits.x_m) & np.isfinite(hits.y_m) & ~np.isin(hits.kind, SIGNS_OF_FISH)
+    fixed = np.isfinite(hits.x_m) & np.isfinite(hits.y_m) & ~np.isin(hits.kind, NO_THING)
     order = canonical_order(hits)
     order = order[fixed[order]]
     some = hits.take(order)
     some = replace(some, confidence=np.nan_to_num(some.confidence) * firm(chance_standing(some, depth, terrain)))
-    found = _from_hits(some, order, soundings, depth, settings)
+    found = _from_hits(some, order, soundings, depth, settings, hits.take(hits.kind == NOTHING))
     spots = joined([found, feature_spots(terrain.features, found, soundings, depth, settings)])
     fish = signs_of_fish(hits)
     fresh = freshness(fish, _latest(np.append(hits.time_utc, soundings.time_utc)), settings.fish_half_life_days)
     return _with_surroundings(spots, (fish, fresh), hardness, settings)
 
 
-def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, settings: SpotSettings) -> Spots:
+def _from_hits(
+    hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, settings: SpotSettings, nothing: Hits
+) -> Spots:
     label = cluster(
         np.column_stack([hits.x_m, hits.y_m]), np.nan_to_num(hits.position_sigma_m), settings, sailed(hits, settings))
     label = _supported(hits, label)
@@ -70,8 +77,11 @@ def _from_hits(hits: Hits, rows: Ints, soundings: Soundings, depth: Surface, set
     height_m = np.array([_highest(hits.height_m[group]) for group in groups])
     passing = passes_by(xy, sigma_m, floor_m, height_m, soundings, settings)
     shows = how_wide(passing, hits, label, len(soundings.logs), settings)
-    evidence = weigh(count, label, hits, passing.looks(shows), settings, shows.detection)
+    looked = looked_at(xy, sigma_m, nothing, settings.false_alarm)
+    evidence = weigh(count, label, hits, passing.looks(shows), settings, shows.detection, looked)
     spots = _spots(hits, rows, groups, (xy, sigma_m, floor_m, floor_sigma_m), evidence, depth)
+    spots = replace(spots, reasons=tuple(
+        said + looked_sentence(int(n)) for said, n in zip(spots.reasons, looked.count, strict=True)))
     marked = np.array([bool(np.any(hits.origin[group] == FROM_MARK)) for group in groups])
     return spots.take(np.flatnonzero(marked | (evidence.probability >= settings.least_probability)))
 
@@ -113,7 +123,7 @@ def _spots(
     xy, sigma_m, floor_m, floor_sigma_m = placed
     lon, lat = unproject(depth.frame.crs, *xy.T)
     oldest = np.array([group[0] for group in groups])
-    old_lon, old_lat = unproject(depth.frame.crs, hits.x_m[oldest], hits.y_m[oldest])
+    old_lon, old_lat = _noted(hits.take(oldest), depth)
     kinds = tuple(_kind(hits.kind[group].tolist()) for group in groups)
     height_m = np.array([_highest(hits.height_m[group]) for group in groups])
     unknown = np.full(len(groups), np.nan)
@@ -128,6 +138,13 @@ def _spots(
         reasons=tuple(evidence_sentences(
             marks, evidence.seen, evidence.could_see, height_m, floor_m)),
     )
+
+
+def _noted(hits: Hits, depth: Surface) -> tuple[Floats, Floats]:
+    """Longitude and latitude as first logged or noted, which corrections found later do not move."""
+    lon, lat = unproject(depth.frame.crs, hits.x_m, hits.y_m)
+    known = np.isfinite(hits.noted_lon_deg) & np.isfinite(hits.noted_lat_deg)
+    return np.where(known, hits.noted_lon_deg, lon), np.where(known, hits.noted_lat_deg, lat)
 
 
 def _highest(height_m: Floats) -> float:

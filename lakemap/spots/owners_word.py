@@ -11,12 +11,9 @@ from numpy.typing import NDArray
 
 from lakemap.model.lake_facts import Edit, Edits
 from lakemap.model.spots import Spots
+from lakemap.spots.looked import MISSED
 
 Bools = NDArray[np.bool_]
-
-MISSED = 0.2
-"""Chance to find nothing although something is there, when the owner looked for it (own choice): a rod and a screen do
-not see all, but more than one pass does."""
 
 
 def heed_owner(spots: Spots, edits: Edits) -> tuple[Spots, tuple[str, ...]]:

@@ -50,6 +50,13 @@ def evidence_sentences(
         yield tuple(said)
 
 
+def looked_sentence(count: int) -> tuple[str, ...]:
+    """``Looked for here once and not found.``; nothing where nobody looked in vain."""
+    if not count:
+        return ()
+    return (f"Looked for here {'once' if count == 1 else f'{count} times'} and not found.",)
+
+
 def feature_sentences(features: Features, row: int, crossed: int) -> tuple[str, ...]:
     """What a bare feature is, and how many passes crossed it."""
     relief, at = length_slot(float(features.relief_m[row])), length_slot(float(features.depth_m[row]))

@@ -14,10 +14,11 @@ from sailed import CORNER_M, UTM_33, logged, sail, sounded, tilted
 
 from lakemap.clean import CleanSettings, clean
 from lakemap.clean.latency import shifted
-from lakemap.clean.lever_arm import at_transducer, grid_heading_deg
+from lakemap.clean.lever_arm import at_transducer
 from lakemap.clean.position_error import rounding_step_m
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import convergence_deg, unproject
+from lakemap.geo.heading import grid_heading_deg
 from lakemap.geo.motion import motion
 from lakemap.geo.pass_bias import solve_pass_bias
 from lakemap.model.log_facts import LogFacts

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -13,9 +15,11 @@ from lakemap.geo.crs import unproject
 from lakemap.model.flags import Flag
 from lakemap.model.hits import FROM_MARK, FROM_RISE, Hits
 from lakemap.model.marks import Marks
+from lakemap.model.soundings import Soundings
 from lakemap.physics.beam import footprint_diameter_m
 
 SETTINGS = EchoSettings()
+NO_LOG = replace(Soundings.build(0), crs=UTM_33)
 
 
 def planted(things, floor=flat, noise_m=0.04, seed=1, facts=None, **way):
@@ -31,8 +35,8 @@ def mark_at(x, y):
     "One mark as a hit."
     lon, lat = unproject(UTM_33, np.array([CORNER_M[0] + x]), np.array([CORNER_M[1] + y]))
     return place_marks(
-        Marks(lon, lat, ("stump",), ("S1",), ("",), np.array(["NaT"], "datetime64[ms]"), ("m.gpx",)), UTM_33, SETTINGS
-    )
+        Marks(lon, lat, ("stump",), ("S1",), ("",), np.array(["NaT"], "datetime64[ms]"), ("m.gpx",)), NO_LOG, SETTINGS
+    )[0]
 
 
 def test_a_thing_of_three_pings_is_one_hit_of_its_place_height_and_floor():
@@ -139,7 +143,7 @@ def test_no_rows_no_hits():
     "Nothing usable, no marks: empty, not an error."
     x, y, sailed = sail(passes=1)
     assert len(find_rises(clean(logged(x, y, np.full(len(x), np.nan), sailed), CleanSettings()), SETTINGS)) == 0
-    assert len(place_marks(Marks.empty(), UTM_33, SETTINGS)) == 0
+    assert len(place_marks(Marks.empty(), NO_LOG, SETTINGS)[0]) == 0
 
 
 def test_marks_keep_kind_words_and_time():
@@ -147,7 +151,7 @@ def test_marks_keep_kind_words_and_time():
     lon, lat = unproject(UTM_33, np.array([500_100.0, np.nan]), np.array([5_000_050.0, np.nan]))
     marks = Marks(lon, lat, ("brush", "rock"), ("B7", "R1"), ("near the dock", ""),
                   np.array(["2025-06-14T12:30:00", "NaT"], "datetime64[ms]"), ("m.csv", "m.csv"))
-    hits = place_marks(marks, UTM_33, SETTINGS)
+    hits, _ = place_marks(marks, NO_LOG, SETTINGS)
     assert isinstance(hits, Hits) and len(hits) == 1
     assert (hits.kind[0], hits.note[0], hits.origin[0]) == ("brush", "B7: near the dock", FROM_MARK)
     assert_allclose([hits.x_m[0], hits.y_m[0], hits.position_sigma_m[0]], [500_100.0, 5_000_050.0, 8.0], atol=1e-3)

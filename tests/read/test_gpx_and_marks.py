@@ -13,6 +13,7 @@ from lakemap.read.gpx_marks import GpxMarksReader
 from lakemap.read.gpx_track import GpxTrackReader
 from lakemap.read.mark_kinds import kind_and_note, kind_of
 from lakemap.read.marks_table import MarksTableReader
+from lakemap.read.note_words import thing_of
 from lakemap.read.settings import ReadSettings
 from lakemap.read.source import Source
 
@@ -116,6 +117,42 @@ def test_a_table_of_marks(tmp_path):
     assert marks.kind == ("stump", "place") and marks.name == ("A", "C") and marks.note == ("deep", "sofa")
     assert marks.time_utc[0] == np.datetime64("2025-06-01T10:00:00") and np.isnat(marks.time_utc[1])
     assert any("line 3" in text for text in marks.messages)
+
+
+def test_range_and_direction_of_marks(tmp_path):
+    "Feet by the header; words for a side; bearing goes before aim; what cannot be costs one line and its cell."
+    text = ("time,lat,lon,kind,Range (ft),bearing,aim\n"
+            "2025-06-14T12:00:00Z,46,-100,rock,50,90,\n,46,-100,rock,20,,port\n,46,-100,rock,30,10,20\n"
+            ",46,-100,rock,-4,90,\n,46,-100,rock,20,400,\n,46,-100,rock,20,soon,\n,46,-100,rock,,45,\n"
+            ",,,rock,20,,\n,46,-100,nothing,40,,\n")
+    marks = MarksTableReader().read(source_of(tmp_path, text, "m.csv"), PLAIN)
+    nan = float("nan")
+    np.testing.assert_allclose(marks.range_m / 0.3048, [50, 20, 30, nan, 20, 20, nan, 40], atol=1e-9)
+    np.testing.assert_allclose(marks.bearing_deg, [90, nan, 10, 90, nan, nan, 45, nan])
+    np.testing.assert_allclose(marks.aim_deg, [nan, -90, nan, nan, nan, nan, nan, nan])
+    assert marks.kind[-1] == "nothing" and len(marks) == 8
+    for words in ("range = -1.2192 in line 5: must be 0 to 300 m", "bearing = 400 in line 6: must be 0 to 360 degrees",
+                  "bearing = 'soon' is no number", "bearing and aim in line 4; the bearing is taken",
+                  "a direction without a range in line 5 + 1 more", "line 9"):
+        assert sum(words in said for said in marks.messages) == 1, words
+
+
+def test_a_range_without_a_unit_is_not_used(tmp_path):
+    "Unless --depth-unit says it: then it counts for ranges, too."
+    text = "lat,lon,kind,range,aim\n46,-100,rock,20,90\n"
+    source = source_of(tmp_path, text, "m.csv")
+    marks = MarksTableReader().read(source, PLAIN)
+    assert np.isnan(marks.range_m[0]) and marks.aim_deg[0] == 90.0
+    assert any("does not say its unit" in said for said in marks.messages)
+    assert MarksTableReader().read(source, ReadSettings(depth_unit="m")).range_m[0] == 20.0
+
+
+def test_looked_nothing_there():
+    "Words for it, by kind and by name; a bay of that name is a place; a note speaks of it only by itself."
+    assert all(kind_of(word) == "nothing" for word in ("Nothing", "nothing there", "gone"))
+    assert kind_and_note([""], "Nothing there 3", "")[0] == "nothing"
+    assert kind_and_note([""], "Nothing Bay", "")[0] == "place"
+    assert thing_of("Nothing there!") == "nothing" and thing_of("second bottom: nothing") == ""
 
 
 def test_odd_headers_of_marks(tmp_path):

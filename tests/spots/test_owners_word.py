@@ -8,7 +8,7 @@ from worlds import small_spots
 
 from lakemap.model.lake_facts import Edit, Edits
 from lakemap.spots import heed_owner
-from lakemap.spots.owners_word import MISSED
+from lakemap.spots.looked import MISSED
 
 NAN = float("nan")
 

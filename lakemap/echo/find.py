@@ -1,0 +1,22 @@
+"""All that was seen on or over the floor: rises, and marks put where they belong with the help of those."""
+
+from __future__ import annotations
+
+from lakemap.echo.marks import place_marks
+from lakemap.echo.rises import find_rises
+from lakemap.echo.settings import EchoSettings
+from lakemap.model.hits import Hits
+from lakemap.model.marks import Marks
+from lakemap.model.soundings import Soundings
+
+
+def find_hits(marks: Marks, soundings: Soundings, settings: EchoSettings) -> tuple[Hits, tuple[str, ...]]:
+    """Marks first, then rises, and what is said of the marks; depths must be cleaned.
+
+    Rises that need no mark's support tell how late marks were tapped; marks so placed support single pings.
+    """
+    alone = find_rises(soundings, settings)
+    if not len(marks):
+        return alone, ()
+    placed, said = place_marks(marks, soundings, settings, alone)
+    return placed.joined(find_rises(soundings, settings, placed)), said
