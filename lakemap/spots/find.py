@@ -45,8 +45,9 @@ def find_spots(
 
     Signs of fish (bait, fish, catch) never make a spot, and marks of nothing speak against those in reach; a rise of
     one ping (or two and very tall) makes one only with another pass or a mark; a rise counts the less, the less it
-    stands up from the depth surface; a cluster less likely than ``least_probability`` stays hits, unless a mark is in it. ``Spots.hits`` are row numbers
-    into ``hits``, oldest first. ``score_parts`` holds ``bait_near`` already, ``reasons`` what the evidence says.
+    stands up from the depth surface; a cluster less likely than ``least_probability`` stays hits, unless a mark is in
+    it. ``Spots.hits`` are row numbers into ``hits``, oldest first. ``score_parts`` holds ``bait_near`` already,
+    ``reasons`` what the evidence says.
     """
     fixed = np.isfinite(hits.x_m) & np.isfinite(hits.y_m) & ~np.isin(hits.kind, NO_THING)
     order = canonical_order(hits)
