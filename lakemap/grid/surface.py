@@ -60,11 +60,13 @@ def make_surface(
     is known, slopes read too shallow are put right. Sigma is scaled so that passes held back lie within it as often as
     they should.
 
-    Raises NothingUsable without a finite reading.
+    Raises NothingUsable without a finite reading or without water.
     """
     finite = np.isfinite(obs.value) & np.isfinite(obs.xy).all(axis=1)
     if not finite.any():
         raise NothingUsable(f"no usable reading of {obs.name} among {len(obs)}: there is nothing to make a surface of")
+    if not frame.water.any():
+        raise NothingUsable(f"{obs.name}: the frame has no water, so there is nothing to draw; check the shoreline")
     task = Task(obs.take(finite), frame, settings, pass_bias)
     made, rivals = _made(task)
     fitted, blocks, misses, chosen = made.interpolator, made.blocks, made.misses, type(made.interpolator)
