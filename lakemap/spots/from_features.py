@@ -13,6 +13,7 @@ from lakemap.model.soundings import Soundings
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Features
+from lakemap.spots.first_shown import first_shown, when_and_where
 from lakemap.spots.name import names_of
 from lakemap.spots.reasons import feature_sentences
 from lakemap.spots.settings import SpotSettings
@@ -22,9 +23,6 @@ Ints = NDArray[np.int64]
 
 SPOT_KINDS = ("hump", "point", "ledge", "drop-off")
 """Kinds of features that are a place to stop at; holes and flats are too wide or too bare to be one."""
-
-NAME_STEP_M = 25.0
-"""A feature's name comes from its anchor to this step: no hit carries it, and small moves leave it as it was."""
 
 
 def feature_spots(
@@ -38,17 +36,21 @@ def feature_spots(
     rows = _chosen(features, found, settings)
     crossed = np.array([_crossing(features, row, soundings) for row in rows.tolist()], dtype=np.int64).reshape(-1)
     rows, crossed = rows[crossed > 0], crossed[crossed > 0]
+    shown = first_shown(features, rows, soundings)
+    # sections of one drop-off that the same reading showed first are one place: the greatest stands for all
+    told = [(features.kind[row], reading) for row, reading in zip(rows, shown.tolist(), strict=True)]
+    one_each = np.array([k for k, one in enumerate(told) if one not in told[:k]], dtype=np.int64)
+    rows, crossed, shown = rows[one_each], crossed[one_each], shown[one_each]
     if not len(rows):
         return Spots.empty()
     x_m, y_m = features.x_m[rows], features.y_m[rows]
     lon, lat = unproject(depth.frame.crs, x_m, y_m)
     kinds = tuple(features.kind[row] for row in rows)
-    coarse = unproject(depth.frame.crs, *(np.rint(np.array([x_m, y_m]) / NAME_STEP_M) * NAME_STEP_M))
     error = np.hypot(depth.frame.pixel_m / 2.0, _position_error(soundings))
     normal = ndtri(np.clip(features.confidence[rows], 1e-6, 1.0 - 1e-6))
     unknown, undated = np.full(len(rows), np.nan), np.full(len(rows), np.datetime64("NaT", "ms"))
     return Spots(
-        name=names_of(kinds, undated, *coarse), kind=kinds, hits=(np.empty(0, np.int64),) * len(rows),
+        name=names_of(kinds, *when_and_where(soundings, shown)), kind=kinds, hits=(np.empty(0, np.int64),) * len(rows),
         x_m=x_m, y_m=y_m, lon_deg=lon, lat_deg=lat, position_sigma_m=np.full(len(rows), error),
         depth_m=features.depth_m[rows], depth_sigma_m=depth.sigma.at(x_m, y_m), height_m=features.relief_m[rows],
         hardness=unknown, seen=crossed.astype(np.int32), could_see=crossed.astype(np.int32),
