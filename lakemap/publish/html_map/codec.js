@@ -1,14 +1,14 @@
 // Grids back from base64: inflate, undo the differences, leave whole-number codes; 0 means nothing here.
 const Codec = (() => {
   async function inflate(text) {
-    const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+    const letters = atob(text), packed = new Uint8Array(letters.length);
+    for (let at = 0; at < letters.length; at++) packed[at] = letters.charCodeAt(at);
     const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
     return new Uint8Array(await new Response(stream).arrayBuffer());
   }
 
-  function undo(planes, rows, columns) {
+  function* undo(planes, rows, columns, codes) {
     const size = rows * columns;
-    const codes = new Uint16Array(size);
     for (let row = 0, at = 0; row < rows; row++) {
       let across = 0;
       for (let column = 0; column < columns; column++, at++) {
@@ -16,12 +16,13 @@ const Codec = (() => {
         across += (folded >> 1) ^ -(folded & 1);
         codes[at] = across + (row ? codes[at - columns] : 0);
       }
+      yield;
     }
-    return codes;
   }
 
   async function layer(packed, rows, columns) {
-    const codes = undo(await inflate(packed.data), rows, columns);
+    const planes = await inflate(packed.data), codes = new Uint16Array(rows * columns);
+    await Slices.add(undo(planes, rows, columns, codes)).done;
     return { codes, low: packed.low, quantum: packed.quantum };
   }
 
@@ -37,5 +38,5 @@ const Codec = (() => {
     return found;
   }
 
-  return { layer, points, undo };
+  return { layer, points };
 })();

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lakemap.model.frame import Grid
 from lakemap.model.lake_map import LakeMap
@@ -27,6 +28,9 @@ from lakemap.publish.magnetic import declination
 
 QUANTA = {"depth": 0.01, "depth_sigma": 0.01, "hardness": 0.005, "hardness_sigma": 0.005, "slope": 0.1}
 """Steps of the embedded values [m, m, 1, 1, degrees]: each far below the error of what it carries."""
+
+TAILS = (0.0, 0.002, 0.01, 0.25)
+"""Shares of the values that a scale or a step may leave out on either side."""
 
 CLASS_QUANTUM = 0.02
 """Step of the probabilities of the bottom's classes."""
@@ -70,13 +74,23 @@ def grids(lake_map: LakeMap) -> dict[str, Any]:
     if lake_map.bottom is not None:
         # the last class is what the others leave of 1
         layers |= {f"class_{k}": grid for k, grid in enumerate(lake_map.bottom.probability[:-1])}
+    packed = {name: pack(coarser(grid.values, factor), QUANTA.get(name, CLASS_QUANTUM)) for name, grid in layers.items()}
+    for name in ("depth", "slope"):
+        packed[name]["range"] = spread(layers[name].values)
     return {
         "rows": -(-frame.shape[0] // factor), "columns": -(-frame.shape[1] // factor), "factor": factor,
         "pixel_m": frame.pixel_m * factor, "place": place_on_mercator(frame),
-        "layers": {
-            name: pack(coarser(grid.values, factor), QUANTA.get(name, CLASS_QUANTUM)) for name, grid in layers.items()
-        },
+        "layers": packed,
     }
+
+
+def spread(values: NDArray[np.floating[Any]]) -> dict[str, list[float]] | None:
+    """What all but the outer share on either side reach, for each share in TAILS; None where nothing is known."""
+    known = values[np.isfinite(values)].astype(np.float64)
+    if not len(known):
+        return None
+    ends = {tail: np.quantile(known, [tail, 1 - tail]) for tail in TAILS}
+    return {f"{tail:g}": [round(float(end), 4) for end in both] for tail, both in ends.items()}
 
 
 def bounds(depth: Grid) -> list[list[float]]:

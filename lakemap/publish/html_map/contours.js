@@ -1,12 +1,13 @@
 // Contours with their depth written along them; the lettering keeps clear of itself at every zoom.
-const ContourLayer = L.Renderer.extend({
-  options: { padding: 0.2, pane: "contours" },
+const ContourLayer = Picture.extend({
+  options: { pane: "contours" },
+  rank: 2,
   GAP: 70,
   LINES_WANTED: 12,
   SLACK: 0.12,
+  PIECE: 256,
 
   initialize(grid, data) {
-    L.Renderer.prototype.initialize.call(this, {});
     this.grid = grid;
     this.asked_m = data.contour_m;
     this.least_m = data.relief_error_m;
@@ -15,19 +16,6 @@ const ContourLayer = L.Renderer.extend({
     this.edges = [];
     this.number = 0;
     this.range = grid.range("depth", 0.01);
-  },
-  _initContainer() {
-    this._container = document.createElement("canvas");
-    this._container.className = "contour-canvas";
-  },
-  _destroyContainer() {
-    this._container.remove();
-    this._container = null;
-  },
-  _update() {
-    if (this._map._animatingZoom && this._bounds) return;
-    L.Renderer.prototype._update.call(this);
-    this.draw();
   },
 
   // Depth between lines in metres: what was chosen, what the map was made with, or a round one in the reader's unit.
@@ -43,85 +31,75 @@ const ContourLayer = L.Renderer.extend({
 
   // Traces again whatever has changed; the lines before stay on until the new ones are there.
   async trace() {
-    const mine = ++this.number, wanted = () => mine === this.number;
     if (!this.range) return;
+    this._tracing?.cancel();
     const step_m = this.step(), level = Today.level_m, [low, high] = this.grid.range("depth", 0);
     const counts = [];
     for (let k = Math.max(1, Math.ceil((low + level) / step_m)); k * step_m < high + level && counts.length < 400; k++) {
       counts.push(k);
     }
-    const lines = await this._lines(counts.map((k) => k * step_m - level), wanted);
-    const edges = Today.edges();
-    const marks = lines && await this._lines(edges.map((edge) => edge.depth_m - level), wanted);
-    if (!marks) return;
-    this.spacing_m = this._spacing(lines, step_m);
+    const edges = Today.edges(), lines = [], marks = [];
+    const job = Slices.add(this._traceAll([
+      [counts.map((k) => k * step_m - level), lines], [edges.map((edge) => edge.depth_m - level), marks]]), this.rank);
+    this._tracing = job;
+    if (!await job.done) return;
+    this.spacing_m = this._spacing(step_m);
     this.contours = counts.map((count, n) => ({ depth_m: count * step_m, count, lines: lines[n] }));
     this.edges = edges.map((edge, n) => ({ ...edge, lines: marks[n] }));
-    this.draw();
-    document.body.dataset.traced = String(mine);
+    this.redraw();
+    document.body.dataset.traced = String(++this.number);
   },
 
-  async _lines(levels, wanted) {
-    const found = await Tracer.trace(this.grid.layers.depth, this.grid.rows, this.grid.columns, levels, wanted);
-    return found && found.map((chains) => chains.filter((chain) => chain.length > 3).map((chain) => this._place(chain)));
+  *_traceAll(wanted) {
+    for (const [levels, lines] of wanted) {
+      const found = [];
+      yield* Tracer.trace(this.grid.layers.depth, this.grid.rows, this.grid.columns, levels, found);
+      for (const chains of found) {
+        const placed = [];
+        for (const chain of chains) if (chain.length > 3) placed.push(yield* this._place(chain));
+        lines.push(placed);
+      }
+    }
   },
 
-  // Simplified a little, in Mercator metres, with the box around.
-  _place(chain) {
-    const slim = L.LineUtil.simplify(chain.map(([x, y]) => L.point(x, y)), this.SLACK);
-    const points = slim.map(({ x, y }) => this.grid.mercator(x, y));
-    const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
-    return { points, box: [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)] };
+  // Simplified a little, piece by piece, in Mercator metres, with the box around.
+  *_place(chain) {
+    const points = [], box = [Infinity, Infinity, -Infinity, -Infinity];
+    for (let from = 0; from < chain.length - 1; from += this.PIECE) {
+      const piece = chain.slice(from, from + this.PIECE + 1).map(([x, y]) => L.point(x, y));
+      L.LineUtil.simplify(piece, this.SLACK).forEach(({ x, y }, k) => {
+        if (k || !from) points.push(this.grid.mercator(x, y));
+      });
+      yield;
+    }
+    for (const [x, y] of points) {
+      box[0] = Math.min(box[0], x); box[1] = Math.min(box[1], y); box[2] = Math.max(box[2], x); box[3] = Math.max(box[3], y);
+    }
+    return { points, box };
   },
 
-  // Mean distance between neighbouring lines in pixels of the grid.
-  _spacing(lines, step_m) {
+  // Mean distance between neighbouring lines in metres.
+  _spacing(step_m) {
     const slopes = this.grid.has("slope") ? this.grid.range("slope", 0.25) : null;
     const fall = slopes ? Math.tan((slopes[0] + slopes[1]) / 2 * Math.PI / 180) : 0;
     return fall > 0 ? step_m / fall : 1e6;
   },
 
-  draw() {
-    if (!this._map || !this._bounds) return;
-    const size = this._bounds.getSize(), scale = Math.min(window.devicePixelRatio || 1, 2);
-    const canvas = this._container;
-    canvas.width = size.x * scale;
-    canvas.height = size.y * scale;
-    canvas.style.width = `${size.x}px`;
-    canvas.style.height = `${size.y}px`;
-    L.DomUtil.setPosition(canvas, this._bounds.min);
-    const context = canvas.getContext("2d");
-    context.setTransform(scale, 0, 0, scale, -this._bounds.min.x * scale, -this._bounds.min.y * scale);
-    const taken = [], labels = [], every = this._every(), onScreen = this._screen();
-    for (const contour of this.contours.filter((one) => one.count % every === 0)) {
-      context.beginPath();
-      this._path(context, contour.lines, onScreen, (points) => this._findLabels(points, contour.depth_m, taken, labels));
-      this._stroke(context, contour.count % 5 === 0);
+  *_draw(canvas, sight) {
+    const context = canvas.getContext("2d"), pen = new Pen(context, sight, this._onPicture(sight));
+    const taken = [], labels = [], every = this._every();
+    for (const contour of this.contours) {
+      if (contour.count % every) continue;
+      for (const line of contour.lines) {
+        const points = yield* pen.line(line, (path) => this._stroke(path, contour.count % 5 === 0));
+        if (points) this._findLabels(points, contour.depth_m, taken, labels, sight);
+      }
     }
     for (const edge of this.edges) {
-      context.beginPath();
-      this._path(context, edge.lines, onScreen, () => {});
-      this._strokeEdge(context, edge.kind);
+      for (const line of edge.lines) yield* pen.line(line, (path) => this._strokeEdge(path, edge.kind));
     }
-    labels.forEach((label) => this._write(context, label));
+    for (const label of labels) { this._write(context, label); yield; }
     this.labelled = labels.length;
-  },
-
-  // Mercator metres to the layer's pixels: a straight line on each axis.
-  _screen() {
-    const map = this._map, origin = map.getPixelOrigin(), zoom = map.getZoom();
-    const per = 256 * 2 ** zoom / (2 * Math.PI * 6378137), half = Math.PI * 6378137;
-    return (x, y) => L.point((x + half) * per - origin.x, (half - y) * per - origin.y);
-  },
-
-  _path(context, lines, onScreen, each) {
-    for (const line of lines) {
-      const [west, south, east, north] = line.box;
-      if (!this._bounds.intersects(L.bounds([onScreen(west, north), onScreen(east, south)]))) continue;
-      const points = line.points.map(([x, y]) => onScreen(x, y));
-      points.forEach((p, i) => (i ? context.lineTo(p.x, p.y) : context.moveTo(p.x, p.y)));
-      each(points);
-    }
   },
 
   // Zoomed out, lines closer than they can be told apart are thinned: every line, every second, every fifth.
@@ -159,11 +137,12 @@ const ContourLayer = L.Renderer.extend({
   },
 
   // A place for the figure at about every 320 px, on a straight stretch, away from figures already set.
-  _findLabels(points, depth_m, taken, labels) {
+  _findLabels(points, depth_m, taken, labels, { span }) {
     let along = -80;
     for (let i = 1; i < points.length; i++) {
+      const { x, y } = points[i];
       along += points[i].distanceTo(points[i - 1]);
-      if (along < 0 || !this._bounds.contains(points[i])) continue;
+      if (along < 0 || x < 0 || y < 0 || x > span.x || y > span.y) continue;
       const turn = this._direction(points, i);
       if (turn === null || taken.some((p) => p.distanceTo(points[i]) < this.GAP)) continue;
       taken.push(points[i]);

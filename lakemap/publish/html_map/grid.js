@@ -1,23 +1,30 @@
 // The values on their own metric frame, and the way from the Mercator view to that frame.
 class LakeGrid {
-  constructor(grid, layers) {
+  constructor(grid) {
+    this.packed = grid.layers;
     this.rows = grid.rows;
     this.columns = grid.columns;
     this.factor = grid.factor;
     this.pixel_m = grid.pixel_m;
     this.place = grid.place;
-    this.layers = layers;
+    this.layers = {};
+    this.complete = false;
   }
 
+  // Depths and their errors come first; `whole` is when all the rest is there.
   static async open(grid) {
-    const layers = {};
-    for (const [name, packed] of Object.entries(grid.layers)) {
-      layers[name] = await Codec.layer(packed, grid.rows, grid.columns);
-    }
-    return new LakeGrid(grid, layers);
+    const made = new LakeGrid(grid);
+    await made._unpack(["depth", "depth_sigma"]);
+    made.whole = made._unpack(Object.keys(grid.layers).filter((name) => !made.layers[name]))
+      .then(() => { made.complete = true; });
+    return made;
   }
 
-  has(name) { return Boolean(this.layers[name]); }
+  async _unpack(names) {
+    for (const name of names) this.layers[name] = await Codec.layer(this.packed[name], this.rows, this.columns);
+  }
+
+  has(name) { return Boolean(this.packed[name]); }
 
   // Coefficients of the polynomials in u that remain once v is fixed: one set a screen row.
   alongRow(v) {
@@ -75,18 +82,6 @@ class LakeGrid {
     return code ? layer.low + (code - 1) * layer.quantum : NaN;
   }
 
-  // The values that all but the outer `tail` share on either side reach.
-  range(name, tail) {
-    const { codes, low, quantum } = this.layers[name];
-    const counts = new Uint32Array(65536);
-    let total = 0;
-    for (const code of codes) if (code) { counts[code]++; total++; }
-    if (!total) return null;
-    const reach = (share) => {
-      let code = 0;
-      for (let sum = 0; sum <= share * total && code < 65535;) sum += counts[++code];
-      return low + (code - 1) * quantum;
-    };
-    return [reach(tail), reach(Math.min(1 - tail, 1 - 1 / total))];
-  }
+  // The values that all but the outer `tail` share on either side reach; null where there are none.
+  range(name, tail) { return this.packed[name].range?.[String(tail)] ?? null; }
 }

@@ -4,12 +4,7 @@ class Nearby {
     this.east = 111320 * Math.cos(centre.lat * Math.PI / 180);
     this.north = 110950;
     this.drawn = data.drawn;
-    this.passes = data.passes.map((pass) => ({
-      day: pass.day, lines: pass.lines.map((steps) => Codec.points(steps).map((p) => this._flat(p))),
-    }));
-    this.features = data.features.map((feature) => ({
-      kind: feature.kind, relief_m: feature.relief_m, outlines: Overlays.outlines(feature.outlines),
-    }));
+    this.packed = data;
   }
 
   // What dangers and closed areas a place lies in, in their words.
@@ -18,6 +13,20 @@ class Nearby {
       .map((item) => ({ text: item.text, outlines: Overlays.outlines(item.outlines) }));
     return this.dangers.filter((danger) => danger.outlines.some((rings) =>
       rings.filter((ring) => Nearby.within(latlng, ring)).length % 2 === 1)).map((danger) => danger.text);
+  }
+
+  // Unpacked at the first tap: a page opens no slower for them.
+  get passes() {
+    this._passes ??= this.packed.passes.map((pass) => ({
+      day: pass.day, lines: pass.lines.map((steps) => Codec.points(steps).map((p) => this._flat(p))),
+    }));
+    return this._passes;
+  }
+  get features() {
+    this._features ??= this.packed.features.map((feature) => ({
+      kind: feature.kind, relief_m: feature.relief_m, outlines: Overlays.outlines(feature.outlines),
+    }));
+    return this._features;
   }
 
   _flat([lat, lon]) { return [lon * this.east, lat * this.north]; }

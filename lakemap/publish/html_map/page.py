@@ -20,9 +20,9 @@ from lakemap.publish.wording import printable
 FOLDER = Path(__file__).parent
 
 MODULES = (
-    "dom", "keep", "units", "codec", "geo", "exchange", "grid", "sureness", "today", "suited", "painter", "legend",
-    "views", "tracer", "contours", "overlays", "nearby", "graticule", "here", "notes", "picks", "spots", "readout",
-    "layers", "scale_bar", "start",
+    "dom", "keep", "units", "slices", "codec", "geo", "exchange", "grid", "sureness", "today", "suited", "picture",
+    "painter", "legend", "views", "tracer", "pen", "contours", "sketch", "overlays", "nearby", "graticule", "here",
+    "notes", "picks", "spots", "readout", "layers", "scale_bar", "start",
 )
 """The page's own modules, in the order in which they need each other."""
 

@@ -1,10 +1,9 @@
 // Colours the screen from the grid: each screen pixel asks the frame's pixel below it.
-const Painter = L.Renderer.extend({
-  options: { padding: 0.2, pane: "surface" },
-  MOST_PIXELS: 900000,
+const Painter = Picture.extend({
+  options: { pane: "surface" },
+  CHUNK: 16,
 
   initialize(grid, views) {
-    L.Renderer.prototype.initialize.call(this, {});
     this.grid = grid;
     this.views = views;
     this.view = null;
@@ -14,80 +13,58 @@ const Painter = L.Renderer.extend({
   show(view, fade) {
     this.view = view;
     this.fade = fade;
-    if (this._map) this._paint();
+    this.redraw();
   },
 
-  _initContainer() {
-    this._container = document.createElement("canvas");
-    this._container.className = "surface-canvas";
-  },
-  _destroyContainer() {
-    this._container.remove();
-    this._container = null;
-  },
-  _update() {
-    if (this._map._animatingZoom && this._bounds) return;
-    L.Renderer.prototype._update.call(this);
-    this._paint();
-  },
-
-  _paint() {
-    const size = this._bounds.getSize();
-    const finest = Math.min(window.devicePixelRatio || 1, 2);
-    const scale = Math.min(finest, Math.sqrt(this.MOST_PIXELS / (size.x * size.y)));
-    const canvas = this._container;
-    canvas.width = Math.max(1, Math.round(size.x * scale));
-    canvas.height = Math.max(1, Math.round(size.y * scale));
-    canvas.style.width = `${size.x}px`;
-    canvas.style.height = `${size.y}px`;
-    L.DomUtil.setPosition(canvas, this._bounds.min);
+  redraw(anew = true) {
     const view = this.views[this.view];
     if (!view) return;
-    const context = canvas.getContext("2d", { willReadFrequently: true });
-    const image = context.createImageData(canvas.width, canvas.height);
-    this._colour(new Uint32Array(image.data.buffer), canvas.width, canvas.height, size, view);
-    context.putImageData(image, 0, 0);
+    const missing = [view.layer, view.sigma, "depth"].find((name) => !this.grid.layers[name]);
+    if (missing) this.grid.whole.then(() => this.redraw(true));
+    else Picture.prototype.redraw.call(this, anew);
   },
 
-  _colour(pixels, width, height, size, view) {
-    const origin = this._bounds.min.add(this._map.getPixelOrigin());
-    const metres = this._metresPerPixel();
-    const stepX = size.x / width, stepY = size.y / height;
-    const { centre, half } = this.grid.place;
-    const u0 = ((origin.x + 0.5 * stepX) * metres.x + metres.x0 - centre[0]) / half[0];
-    const du = stepX * metres.x / half[0];
-    const first = Math.max(0, Math.ceil((-1 - u0) / du));
-    const last = Math.min(width - 1, Math.floor((1 - u0) / du));
-    const sampler = new Sampler(this.grid, view, this.fade, width / size.x);
-    for (let y = 0; y < height; y++) {
-      const v = (metres.y0 + (origin.y + (y + 0.5) * stepY) * metres.y - centre[1]) / half[1];
-      if (Math.abs(v) > 1) continue;
-      const { columnOf, rowOf } = this.grid.alongRow(v);
-      const hatchRow = Math.round(origin.y / stepY) + y;
-      sampler.row(hatchRow);
-      for (let x = first; x <= last; x++) {
-        const u = u0 + x * du;
-        const column = LakeGrid.horner(columnOf, u), row = LakeGrid.horner(rowOf, u);
-        const colour = sampler.colour(column, row, Math.round(origin.x / stepX) + x);
-        if (colour) pixels[y * width + x] = colour;
+  *_draw(canvas, sight, before) {
+    const context = canvas.getContext("2d", { willReadFrequently: true });
+    const kept = before && this._keep(context, canvas, sight, before);
+    const rows = new RowPainter(this.grid, this.views[this.view], this.fade, sight, canvas.width);
+    for (const [left, top, right, bottom] of Painter.around(kept, canvas.width, canvas.height)) {
+      for (let from = top; from < bottom; from += this.CHUNK) {
+        const high = Math.min(this.CHUNK, bottom - from), image = context.createImageData(right - left, high);
+        const pixels = new Uint32Array(image.data.buffer);
+        for (let y = 0; y < high; y++) {
+          rows.paint(pixels, y * (right - left), from + y, left, right);
+          yield;
+        }
+        context.putImageData(image, left, from);
       }
     }
   },
 
-  // Screen pixels of the whole world at this zoom -> Mercator metres, a straight line on each axis.
-  _metresPerPixel() {
-    const zoom = this._map.getZoom();
-    const zero = L.CRS.EPSG3857.project(this._map.unproject(L.point(0, 0), zoom));
-    const far = L.CRS.EPSG3857.project(this._map.unproject(L.point(256, 256), zoom));
-    return { x0: zero.x, y0: zero.y, x: (far.x - zero.x) / 256, y: (far.y - zero.y) / 256 };
+  // At the same zoom what both pictures show is copied, pixel by pixel; returns its box [left, top, right, bottom].
+  _keep(context, canvas, sight, before) {
+    if (before.zoom !== sight.zoom || before.scale !== sight.scale || before.canvas === canvas) return null;
+    const { x, y } = before.min.subtract(sight.min).multiplyBy(sight.scale);
+    const box = [Math.max(0, x), Math.max(0, y), Math.min(canvas.width, x + before.canvas.width),
+      Math.min(canvas.height, y + before.canvas.height)];
+    if (box[0] >= box[2] || box[1] >= box[3]) return null;
+    context.drawImage(before.canvas, x, y);
+    return box;
   },
 });
 
-// One colour from one place on the grid: value between pixel centres, faded and hatched by its error.
-class Sampler {
-  constructor(grid, view, fade, scale) {
-    this.columns = grid.columns;
-    this.rows = grid.rows;
+// The boxes that are left of a picture when one inside it is kept.
+Painter.around = (kept, width, height) => {
+  if (!kept) return [[0, 0, width, height]];
+  const [left, top, right, bottom] = kept;
+  return [[0, 0, width, top], [0, bottom, width, height], [0, top, left, bottom], [right, top, width, bottom]]
+    .filter(([west, north, east, south]) => west < east && north < south);
+};
+
+// One row of screen pixels after another: values between pixel centres, faded and hatched by their error.
+class RowPainter {
+  constructor(grid, view, fade, sight, width) {
+    this.grid = grid;
     this.main = grid.layers[view.layer];
     this.depth = grid.layers.depth;
     this.sigma = grid.layers[view.sigma];
@@ -95,53 +72,84 @@ class Sampler {
     this.fade = fade;
     this.level = Today.level_m;
     this.unsuited = Suited.shown ? Suited.outside : null;
-    this.period = Math.max(4, Math.round(7 * scale));
-    this.stroke = Math.max(1, Math.round(1.4 * scale));
+    this.period = Math.max(4, Math.round(7 * sight.scale));
+    this.stroke = Math.max(1, Math.round(1.4 * sight.scale));
+    this._place(sight, width);
   }
 
-  row(number) { this.screenRow = number; }
+  // How a picture's pixel becomes u and v of the grid's place, and the world's pixel that hatching hangs on.
+  _place({ zoom, min, scale }, width) {
+    const { centre, half } = this.grid.place, side = Math.PI * 6378137, metres = 2 * side / (256 * 2 ** zoom);
+    this.u0 = ((min.x + 0.5 / scale) * metres - side - centre[0]) / half[0];
+    this.du = metres / scale / half[0];
+    this.v0 = (side - (min.y + 0.5 / scale) * metres - centre[1]) / half[1];
+    this.dv = -metres / scale / half[1];
+    this.first = Math.max(0, Math.ceil((-1 - this.u0) / this.du));
+    this.last = Math.min(width - 1, Math.floor((1 - this.u0) / this.du));
+    this.worldX = Math.round(min.x * scale) % this.period;
+    this.worldY = Math.round(min.y * scale) % this.period;
+  }
 
-  colour(column, row, screenColumn) {
-    const diagonal = screenColumn + this.screenRow;
-    this._across = screenColumn - this.screenRow;
-    if (column < 0 || row < 0 || column >= this.columns || row >= this.rows) return 0;
-    const nearest = Math.floor(row) * this.columns + Math.floor(column);
+  // Row y of the picture from pixel `left` to before `right` into `pixels`, from `at` on.
+  paint(pixels, at, y, left, right) {
+    const v = this.v0 + y * this.dv;
+    if (Math.abs(v) > 1) return;
+    const { columnOf, rowOf } = this.grid.alongRow(v), { period } = this;
+    const from = Math.max(left, this.first), to = Math.min(right - 1, this.last);
+    for (let start = from; start <= to; start += RowPainter.STRAIGHT) {
+      const end = Math.min(start + RowPainter.STRAIGHT, to + 1), u = this.u0 + start * this.du;
+      const uEnd = this.u0 + end * this.du, count = end - start;
+      let column = LakeGrid.horner(columnOf, u), row = LakeGrid.horner(rowOf, u);
+      const perColumn = (LakeGrid.horner(columnOf, uEnd) - column) / count;
+      const perRow = (LakeGrid.horner(rowOf, uEnd) - row) / count;
+      for (let x = start; x < end; x++, column += perColumn, row += perRow) {
+        const along = (this.worldX + this.worldY + x + y) % period;
+        const across = (this.worldX - this.worldY + x - y) % period;
+        const colour = this.colour(column, row, along, across < 0 ? across + period : across);
+        if (colour) pixels[at + x - left] = colour;
+      }
+    }
+  }
+
+  colour(column, row, along, across) {
+    const { columns, rows } = this.grid;
+    if (column < 0 || row < 0 || column >= columns || row >= rows) return 0;
+    const nearest = Math.floor(row) * columns + Math.floor(column);
     if (!this.depth.codes[nearest] && !this.main.codes[nearest]) return 0;
-    const sigma = this._between(this.sigma, column, row, nearest);
-    const depth = this._between(this.depth, column, row, nearest);
-    const value = this.main === this.sigma ? sigma : this._between(this.main, column, row, nearest);
-    if (Number.isNaN(value) && !this.view.hatchesNothing) return 0;
+    const left = Math.floor(column - 0.5), top = Math.floor(row - 0.5), x = column - 0.5 - left, y = row - 0.5 - top;
+    const at = left >= 0 && top >= 0 && left + 1 < columns && top + 1 < rows ? top * columns + left : -1;
+    const sigma = RowPainter.between(this.sigma, nearest, at, columns, x, y);
+    const depth = RowPainter.between(this.depth, nearest, at, columns, x, y);
+    const value = this.main === this.sigma ? sigma : this.main === this.depth ? depth
+      : RowPainter.between(this.main, nearest, at, columns, x, y);
+    const { view } = this;
+    if (Number.isNaN(value) && !view.hatchesNothing) return 0;
     const shown = depth + this.level;
     if (shown <= 0 && this.level < 0) return DRY;
+    if (this.unsuited && across < this.stroke && this.unsuited(depth)) return UNSUITED;
     const away = Today.outside(shown);
-    if (this.unsuited && this.unsuited(depth) && ((this._across % this.period) + this.period) % this.period < this.stroke) {
-      return UNSUITED;
-    }
-    const guess = this.view.guess(depth, sigma);
-    if (!away && guess && ((diagonal % this.period) + this.period) % this.period < this.stroke) return HATCH;
-    const strength = (this.fade ? this.view.strength(depth, sigma) : 1) * (away ? AWAY : 1);
-    const lut = this.view.lut;
-    const at = Number.isNaN(value) ? 255 : Math.round(255 * (value - this.view.low) / this.view.span);
-    const opaque = lut[at < 0 ? 0 : at > 255 ? 255 : at];
+    if (!away && along < this.stroke && view.guess(depth, sigma)) return HATCH;
+    const strength = (this.fade ? view.strength(depth, sigma) : 1) * (away ? AWAY : 1);
+    const place = Number.isNaN(value) ? 255 : Math.round(255 * (value - view.low) / view.span);
+    const opaque = view.lut[place < 0 ? 0 : place > 255 ? 255 : place];
     return ((Math.round(255 * strength) << 24) | (opaque & 0xffffff)) >>> 0;
   }
 
   // Straight between the four pixel centres around; the pixel's own value where one of them holds nothing.
-  _between(layer, column, row, nearest) {
-    const codes = layer.codes;
-    const left = Math.floor(column - 0.5), top = Math.floor(row - 0.5);
-    if (left >= 0 && top >= 0 && left + 1 < this.columns && top + 1 < this.rows) {
-      const at = top * this.columns + left;
-      const a = codes[at], b = codes[at + 1], c = codes[at + this.columns], d = codes[at + this.columns + 1];
+  static between({ codes, low, quantum }, nearest, at, columns, x, y) {
+    if (at >= 0) {
+      const a = codes[at], b = codes[at + 1], c = codes[at + columns], d = codes[at + columns + 1];
       if (a && b && c && d) {
-        const x = column - 0.5 - left, y = row - 0.5 - top;
-        return layer.low + ((a * (1 - x) + b * x) * (1 - y) + (c * (1 - x) + d * x) * y - 1) * layer.quantum;
+        return low + ((a * (1 - x) + b * x) * (1 - y) + (c * (1 - x) + d * x) * y - 1) * quantum;
       }
     }
     const code = codes[nearest];
-    return code ? layer.low + (code - 1) * layer.quantum : NaN;
+    return code ? low + (code - 1) * quantum : NaN;
   }
 }
+
+// So many screen pixels in a row lie as good as straight on the grid: the way bends by far less than a pixel of it.
+RowPainter.STRAIGHT = 32;
 
 // What lies outside the depths asked for keeps so much of its colour.
 const AWAY = 0.16;

@@ -47,8 +47,8 @@ class Readout {
   show(latlng) {
     this.latlng = latlng;
     this.cross.setLatLng(latlng).addTo(this.map);
-    this.refresh();
     this.box.hidden = false;
+    this.refresh();
     document.body.classList.add("reading");
   }
 
@@ -60,7 +60,7 @@ class Readout {
   }
 
   refresh() {
-    if (!this.latlng) return;
+    if (!this.latlng || !this.grid.complete) return;
     const read = this.read(this.latlng);
     const there = Number.isFinite(read.depth);
     const level = there ? Sureness.level(read.depth, read.sigma) : -1;

@@ -21,7 +21,7 @@ async function startPage(map) {
 }
 
 function setPanes(map) {
-  const order = { surface: 300, contours: 410, names: 590 };
+  const order = { surface: 300, sketch: 400, contours: 410, names: 590 };
   for (const [name, level] of Object.entries(order)) {
     const pane = map.createPane(name);
     pane.style.zIndex = String(level);
@@ -33,7 +33,7 @@ function setPanes(map) {
 function buildPage(map, data, grid) {
   const views = makeViews(grid, data.ramps);
   const painter = new Painter(grid, views).addTo(map);
-  const vectors = L.canvas({ padding: 0.2 });
+  const sketch = new Sketch().addTo(map);
   const here = new Here(map, data.magnetic);
   const notes = new Notes(map, data.name);
   const spots = new SpotPanel(map, data, Dom.by("caution").textContent);
@@ -42,15 +42,15 @@ function buildPage(map, data, grid) {
   const contours = new ContourLayer(grid, data);
   const graticule = new Graticule(map);
   const overlay = (name, label, layer, any, on = true) => ({ name, label, layer, any, on });
-  const repaint = () => { if (painter.view) painter.show(painter.view, painter.fade); };
+  const repaint = () => painter.redraw();
   const drawn = (name, label, on) =>
-    overlay(name, label, Overlays.drawn(name, data.drawn[name] || [], vectors), Boolean(data.drawn[name]), on);
+    overlay(name, label, Overlays.drawn(name, data.drawn[name] || [], sketch), Boolean(data.drawn[name]), on);
   const overlays = {
     hazards: drawn("hazards", "Dangers", true),
     closed: drawn("closed", "Closed areas", true),
     contours: overlay("contours", "Contours", contours, Boolean(contours.range)),
-    passes: overlay("passes", "Passes of the boat", Overlays.passes(data.passes, vectors), data.passes.length > 0),
-    features: overlay("features", "Shape of the floor", Overlays.features(data.features, vectors, map),
+    passes: overlay("passes", "Passes of the boat", Overlays.drawn("passes", data.passes, sketch), data.passes.length > 0),
+    features: overlay("features", "Shape of the floor", Overlays.features(data.features, sketch, map),
       data.features.length > 0, false),
     spots: overlay("spots", "Spots", spots.layer, data.spots.length > 0),
     notes: overlay("notes", "Own notes", notes.layer, true),
@@ -62,7 +62,7 @@ function buildPage(map, data, grid) {
     moved: drawn("moved", "Floor that moved", false),
     suited: overlay("suited", "Water that does not suit", Suited.layer(repaint), Boolean(data.water), false),
     degrees: overlay("degrees", "Lines of degrees", graticule.layer, true, false),
-    shore: overlay("shore", "Shoreline", Overlays.shore(data.shore, vectors), data.shore.length > 0),
+    shore: overlay("shore", "Shoreline", Overlays.drawn("shore", [{ outlines: data.shore }], sketch), data.shore.length > 0),
   };
   const readout = new Readout(map, grid, data, new Nearby(data, map.getCenter()));
   const layers = new LayerPanel(map, views, overlays, painter);
@@ -113,8 +113,11 @@ function buildPage(map, data, grid) {
     if (event.key === "Tab") document.body.classList.add("by-keys");
   });
   document.addEventListener("pointerdown", () => document.body.classList.remove("by-keys"), true);
-  document.body.dataset.ready = "yes";
-  window.lakePage = { map, grid, painter, readout, spots, layers, contours, overlays, views, here, notes };
+  grid.whole.then(() => {
+    readout.refresh();
+    document.body.dataset.ready = "yes";
+  });
+  window.lakePage = { map, grid, painter, sketch, readout, spots, layers, contours, overlays, views, here, notes };
 }
 
 const LAYERS_PX = 288;

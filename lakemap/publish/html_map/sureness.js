@@ -4,7 +4,7 @@ const Sureness = (() => {
   let rule = null;
 
   const start = (given) => { rule = given; };
-  const limit = (depth, [a, b]) => Math.hypot(a, b * depth);
+  const limit = (depth, [a, b]) => Math.sqrt(a * a + b * b * depth * depth);
   const error = (sigma) => rule.factor * sigma;
 
   function level(depth, sigma) {

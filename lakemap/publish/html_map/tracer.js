@@ -1,44 +1,36 @@
 // Lines of equal depth, traced in the page: so they follow the reader's unit, the step asked for and today's water.
 const Tracer = (() => {
-  const BUSY_MS = 10;
-  const breath = () => new Promise((resume) => setTimeout(resume, 0));
+  const PAUSE = 512;
 
   // Sides that a line joins, for each pattern of corners deeper than it: 0 top, 1 right, 2 bottom, 3 left.
   const JOINS = [[], [3, 0], [0, 1], [3, 1], [1, 2], null, [0, 2], [3, 2],
     [2, 3], [2, 0], null, [2, 1], [1, 3], [1, 0], [0, 3], []];
 
-  // Chains of [column, row] for each depth in `levels` (sorted, in metres); between pixel centres, never over a hole.
-  async function trace(layer, rows, columns, levels, stillWanted = () => true) {
+  // Into `lines`: chains of [column, row] for each depth in `levels` (sorted, in metres); between pixel centres, never
+  // over a hole. A generator, so that it can be run in slices.
+  function* trace(layer, rows, columns, levels, lines) {
     const codes = layer.codes;
     const at = levels.map((depth) => {
       const code = (depth - layer.low) / layer.quantum + 1;
       return Number.isInteger(code) ? code + 0.01 : code;
     });
     const below = levelsBelow(at), found = levels.map(() => []);
-    let since = performance.now();
     for (let row = 0; row + 1 < rows; row++) {
-      if (performance.now() - since > BUSY_MS) {
-        await breath();
-        if (!stillWanted()) return null;
-        since = performance.now();
-      }
       for (let column = 0, k = row * columns; column + 1 < columns; column++, k++) {
         const a = codes[k], b = codes[k + 1], c = codes[k + columns + 1], d = codes[k + columns];
         if (!a || !b || !c || !d) continue;
         const first = below[Math.min(a, b, c, d)], last = below[Math.max(a, b, c, d)];
         for (let n = first; n < last; n++) cross(found[n], at[n], k, columns, a, b, c, d);
       }
+      yield;
     }
-    const lines = [];
     for (let n = 0; n < found.length; n++) {
-      lines.push(chains(found[n]).map((chain) => chain.map((side) => corner(side, at[n], codes, columns))));
-      if (performance.now() - since > BUSY_MS) {
-        await breath();
-        if (!stillWanted()) return null;
-        since = performance.now();
+      lines.push([]);
+      for (const chain of chains(found[n])) {
+        if (chain) lines[n].push(chain.map((side) => corner(side, at[n], codes, columns)));
+        yield;
       }
     }
-    return lines;
   }
 
   // For each code, how many of the levels lie below it.
@@ -65,11 +57,15 @@ const Tracer = (() => {
     if ((pattern === 5) === middle) { join(0, 1); join(2, 3); } else { join(3, 0); join(1, 2); }
   }
 
-  function chains(pairs) {
+  // Sides joined to chains, open ones first; null now and then, as a pause.
+  function* chains(pairs) {
     const next = new Map();
     const tie = (from, to) => { const known = next.get(from); if (known) known.push(to); else next.set(from, [to]); };
-    for (let i = 0; i < pairs.length; i += 2) { tie(pairs[i], pairs[i + 1]); tie(pairs[i + 1], pairs[i]); }
-    const made = [];
+    for (let i = 0; i < pairs.length; i += 2) {
+      tie(pairs[i], pairs[i + 1]);
+      tie(pairs[i + 1], pairs[i]);
+      if (i % PAUSE === 0) yield null;
+    }
     const walk = (start) => {
       const chain = [start];
       for (let here = start; ;) {
@@ -80,11 +76,15 @@ const Tracer = (() => {
         chain.push(way);
         here = way;
       }
-      if (chain.length > 1) made.push(chain);
+      return chain;
     };
-    for (const [side, ways] of next) if (ways.length === 1) walk(side);
-    for (const [side, ways] of next) if (ways.length) walk(side);
-    return made;
+    let seen = 0;
+    for (const least of [1, 2]) {
+      for (const [side, ways] of next) {
+        if (ways.length && ways.length <= least) yield walk(side);
+        else if (++seen % PAUSE === 0) yield null;
+      }
+    }
   }
 
   function corner(side, level, codes, columns) {

@@ -72,6 +72,7 @@ def opened(chromium, path, size):
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.goto(path.as_uri())
     page.wait_for_selector("body[data-ready]", timeout=20_000)
+    settled(page)
     yield page
     context.close()
     assert outside == []
@@ -95,15 +96,21 @@ def size(request):
     return request.param
 
 
-def painted(page):
-    "A sum over the surface's canvas: changes when what the colour shows changes."
-    return page.evaluate("""() => {
-        const canvas = document.querySelector('.surface-canvas');
+def settled(page):
+    "Until nothing is being drawn any more."
+    page.wait_for_function("() => !document.body.dataset.painting", timeout=20_000)
+
+
+def painted(page, pane="surface"):
+    "A sum over a picture of the map: changes when what it shows changes."
+    settled(page)
+    return page.evaluate("""(pane) => {
+        const canvas = document.querySelector(`.${pane}-canvas`);
         const bytes = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
         let sum = 0;
         for (let at = 0; at < bytes.length; at += 1) sum = (sum * 31 + bytes[at]) % 1000000007;
         return sum;
-    }""")
+    }""", pane)
 
 
 def show_depth(page):
@@ -152,6 +159,43 @@ def test_colour_fades_where_unsure(chromium, written):
         faded = painted(page)
         page.uncheck("#fade")
         assert painted(page) != faded
+
+
+def test_what_is_kept_while_the_map_moves_is_what_would_be_drawn(chromium, written):
+    "After a move the part that both pictures share is copied; drawn anew, next to no pixel differs, and by one step."
+    keep = """() => {
+        const { canvas } = lakePage.painter;
+        const kept = window.kept, { data } = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height);
+        window.kept = data;
+        return kept ? data.reduce((sum, value, k) => sum + Math.abs(value - kept[k]), 0) : null;
+    }"""
+    with opened(chromium, written(full_lake()), PHONE) as page:
+        for move in ("[61, -43]", "[-170, 90]"):
+            page.evaluate(keep)
+            page.evaluate(f"void lakePage.map.panBy({move}, {{animate: false}})")
+            settled(page)
+            assert page.evaluate(keep) > 1e6
+            page.evaluate("lakePage.painter.redraw()")
+            settled(page)
+            assert page.evaluate(keep) < 100
+
+
+def test_the_last_picture_stays_in_place_until_the_next_is_whole(chromium, written):
+    "Zoomed without waiting: the old canvas is scaled onto its place on the ground, corner by corner."
+    with opened(chromium, written(full_lake()), DESK) as page:
+        settled(page)
+        off = page.evaluate("""() => {
+            const { map, painter } = lakePage, { min, span, zoom } = painter.seen, canvas = painter.canvas;
+            const corners = [min, min.add(span)].map(point => map.unproject(point, zoom));
+            map.setZoom(zoom + 1.5, { animate: false });
+            const box = canvas.getBoundingClientRect(), from = map.getContainer().getBoundingClientRect();
+            const shown = [[box.left, box.top], [box.right, box.bottom]];
+            const meant = corners.map(corner => map.latLngToContainerPoint(corner));
+            return [canvas === painter.canvas, ...meant.flatMap((point, k) =>
+                [point.x + from.left - shown[k][0], point.y + from.top - shown[k][1]])];
+        }""")
+        assert off[0] is True
+        assert np.max(np.abs(off[1:])) < 1.0
 
 
 def test_certainty_leads(chromium, written, size):
@@ -265,6 +309,7 @@ def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
     with opened(chromium, written(lake), DESK) as page:
         show_depth(page)
         page.click("#layers-close")
+        settled(page)
         corners = page.evaluate("""() => {
             const size = lakePage.map.getSize();
             const to = (x, y) => L.CRS.EPSG3857.project(lakePage.map.containerPointToLatLng([x, y]));
@@ -272,19 +317,18 @@ def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
             return [a.x, a.y, b.x, b.y, size.x, size.y];
         }""")
         shown = page.evaluate("""() => {
-            const painter = lakePage.painter, canvas = painter._container, size = lakePage.map.getSize();
-            const from = lakePage.map.containerPointToLayerPoint([0, 0]).subtract(painter._bounds.min);
-            const scale = canvas.width / painter._bounds.getSize().x;
+            const { canvas, seen: { min, scale } } = lakePage.painter, size = lakePage.map.getSize();
+            const from = lakePage.map.containerPointToLayerPoint([0, 0]).add(lakePage.map.getPixelOrigin()).subtract(min);
             const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
-            const found = [];
+            let found = '';
             for (let y = 0; y < size.y; y++) for (let x = 0; x < size.x; x++) {
                 const column = Math.floor((from.x + x + 0.5) * scale), row = Math.floor((from.y + y + 0.5) * scale);
-                found.push(data[4 * (row * canvas.width + column) + 3] > 0 ? 1 : 0);
+                found += data[4 * (row * canvas.width + column) + 3] > 0 ? '1' : '0';
             }
             return found;
         }""")
     west, south, east, north, width, height = corners
-    shown = np.array(shown, bool).reshape(int(height), int(width))
+    shown = (np.frombuffer(shown.encode(), np.uint8) == ord("1")).reshape(int(height), int(width))
     # GDAL knows no longitude beyond 180: the target's false easting moves with the lake.
     middle = lon if lon < 179 else 180.0
     shift = np.radians(middle) * 6378137.0

@@ -80,7 +80,7 @@ def test_todays_water_shifts_depths_and_outlines_what_is_dry(chromium, written):
         before, painted = float(page.inner_text("#readout-depth").split()[0]), shared.painted(page)
         page.fill("#level", "-1")
         page.press("#level", "Enter")
-        page.wait_for_function("lakePage.contours.edges.length === 2")
+        page.wait_for_function("() => lakePage.contours.edges.length === 2")
         assert float(page.inner_text("#readout-depth").split()[0]) == pytest.approx(before - 1, abs=0.051)
         assert page.evaluate("lakePage.contours.edges.map(edge => edge.kind)") == ["dry", "shallow"]
         assert page.evaluate("lakePage.contours.contours.every(one => Number.isInteger(one.depth_m))")
@@ -95,7 +95,7 @@ def test_a_band_of_depth_stands_out(chromium, written):
         page.fill("#band-from", "3")
         page.fill("#band-to", "5,5")
         page.press("#band-to", "Enter")
-        page.wait_for_function("lakePage.contours.edges.length === 2")
+        page.wait_for_function("() => lakePage.contours.edges.length === 2")
         assert shared.painted(page) != painted
         wrong = page.evaluate("""() => lakePage.contours.edges.flatMap(edge => edge.lines.flatMap(line =>
             line.points.map(([x, y]) => lakePage.grid.value('depth', lakePage.grid.at(
@@ -107,11 +107,11 @@ def test_a_band_of_depth_stands_out(chromium, written):
 def test_lines_are_round_in_feet_for_who_reads_feet(chromium, written):
     "The step follows the unit and the choice."
     with opened(chromium, written(rich_lake(), "ft"), DESK) as page:
-        page.wait_for_function("lakePage.contours.contours.length > 0")
+        page.wait_for_function("() => lakePage.contours.contours.length > 0")
         step = page.evaluate("Units.inUnit(lakePage.contours.step())")
         assert step == pytest.approx(round(step), abs=1e-9)
         page.select_option("#line-every", "10")
-        page.wait_for_function("lakePage.contours.contours.length > 0 && lakePage.contours.contours.length < 6")
+        page.wait_for_function("() => lakePage.contours.contours.length > 0 && lakePage.contours.contours.length < 6")
         assert page.evaluate("Units.inUnit(lakePage.contours.contours[0].depth_m)") == pytest.approx(10)
 
 
@@ -189,7 +189,7 @@ def test_without_a_position_the_page_says_what_to_do(chromium, written):
             };
         }""")
         page.click("#here-button")
-        page.wait_for_function("document.getElementById('here').innerText.includes('no position')")
+        page.wait_for_function("() => document.getElementById('here').innerText.includes('no position')")
         assert page.get_attribute("#here-button", "aria-pressed") == "false"
 
 

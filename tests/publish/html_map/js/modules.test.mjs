@@ -6,10 +6,46 @@ import vm from "node:vm";
 
 const folder = new URL("../../../../lakemap/publish/html_map/", import.meta.url);
 const load = (...names) => {
-  const context = vm.createContext({ performance, setTimeout, Date, window: {} });
+  const failed = [], dataset = {};
+  // messages of one page to itself, as a browser gives them: each in a task of its own
+  class MessageChannel {
+    port1 = {};
+    port2 = { postMessage: () => setTimeout(() => { try { this.port1.onmessage(); } catch (error) { failed.push(error); } }) };
+  }
+  const context = vm.createContext({ performance, setTimeout, Date, window: {}, MessageChannel, L: { point: (x, y) => ({ x, y }) }, document: { body: { dataset } } });
   const text = names.map((name) => readFileSync(new URL(`${name}.js`, folder), "utf8")).join("\n");
-  const given = { geo: "Geo", exchange: "Exchange", tracer: "Tracer", units: "Units", today: "Today", keep: "Keep" };
-  return vm.runInContext(`${text}\n({ ${names.map((name) => given[name]).filter(Boolean).join(", ")} })`, context);
+  const given = { geo: "Geo", exchange: "Exchange", tracer: "Tracer", units: "Units", today: "Today", keep: "Keep", slices: "Slices", pen: "Pen" };
+  const made = vm.runInContext(`${text}\n({ ${names.map((name) => given[name]).filter(Boolean).join(", ")} })`, context);
+  return { ...made, failed, dataset };
+};
+
+const settled = async (jobs) => Promise.all(jobs.map((job) => job.done));
+
+test("long work: lower ranks first, all of it in turn, and what is given up stops", async () => {
+  const { Slices, dataset } = load("slices"), order = [];
+  function* work(name, steps) { for (let k = 0; k < steps; k++) { order.push(name); yield; } }
+  const late = Slices.add(work("late", 3), 5), first = Slices.add(work("first", 2), 1);
+  const never = Slices.add(work("never", 2), 9);
+  never.cancel();
+  assert.equal(dataset.painting, "2");
+  assert.deepEqual(await settled([late, first, never]), [true, true, false]);
+  assert.deepEqual(order, ["first", "first", "late", "late", "late"]);
+  assert.equal(dataset.painting, undefined);
+});
+
+test("work that fails ends alone: what waits behind it is still done", async () => {
+  const { Slices, failed } = load("slices");
+  function* broken() { yield; throw new Error("no"); }
+  function* sound() { yield; }
+  const bad = Slices.add(broken()), good = Slices.add(sound());
+  assert.deepEqual(await settled([bad, good]), [true, true]);
+  assert.equal(failed.length, 1);
+});
+
+const traced = (Tracer, layer, rows, columns, levels) => {
+  const lines = [];
+  for (const _ of Tracer.trace(layer, rows, columns, levels, lines));
+  return lines;
 };
 
 test("bearings and distances along the meridian, the equator and across 180 degrees", () => {
@@ -56,11 +92,11 @@ test("no cell of the table of marks runs as a formula or breaks its row", () => 
   assert.equal(Exchange.cell('a "b", c\nd'), '"a ""b"", c d"');
 });
 
-test("a cone's contours are closed circles at the right depth", async () => {
+test("a cone's contours are closed circles at the right depth", () => {
   const { Tracer } = load("tracer");
   const n = 61, codes = new Uint16Array(n * n);
   for (let r = 0; r < n; r++) for (let c = 0; c < n; c++) codes[r * n + c] = 1 + Math.round(100 * Math.hypot(r - 30, c - 30));
-  const lines = await Tracer.trace({ codes, low: 0, quantum: 0.01 }, n, n, [10, 20]);
+  const lines = traced(Tracer, { codes, low: 0, quantum: 0.01 }, n, n, [10, 20]);
   for (const [k, radius] of [[0, 10], [1, 20]]) {
     assert.equal(lines[k].length, 1);
     assert.deepEqual(lines[k][0][0], lines[k][0].at(-1));
@@ -68,10 +104,10 @@ test("a cone's contours are closed circles at the right depth", async () => {
   }
 });
 
-test("lines end at holes, and saddles are joined one way or the other but never crossed", async () => {
+test("lines end at holes, and saddles are joined one way or the other but never crossed", () => {
   const { Tracer } = load("tracer");
   const codes = Uint16Array.from([1, 101, 1, 101, 1, 101, 0, 101, 1]);
-  const [lines] = await Tracer.trace({ codes, low: 0, quantum: 0.01 }, 3, 3, [0.5]);
+  const [lines] = traced(Tracer, { codes, low: 0, quantum: 0.01 }, 3, 3, [0.5]);
   const ends = lines.flatMap((line) => line.map(String));
   assert.ok(lines.length >= 2);
   assert.ok(ends.every((end) => ends.filter((other) => other === end).length <= 2));
@@ -84,4 +120,22 @@ test("a number typed with a comma or a minus sign is read, nonsense is nothing",
   assert.equal(Today.typed("\u22120.3"), -0.3);
   assert.equal(Today.typed("deep"), null);
   assert.equal(Today.typed(""), null);
+});
+
+test("a pen draws what the picture shows and leaves out what lies outside or below a pixel", () => {
+  const { Pen } = load("pen"), calls = [];
+  const context = { setTransform() {}, beginPath() {}, moveTo: (x, y) => calls.push(["to", x, y]), lineTo: (x, y) => calls.push(["line", x, y]) };
+  const pen = new Pen(context, { span: { x: 100, y: 100 }, scale: 1 }, { per: 1, x0: 0, y0: 100 });
+  const line = (points) => {
+    calls.length = 0;
+    const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
+    const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+    for (const _ of pen.line({ points, box }, () => {}));
+    return calls.map((call) => call.join(" "));
+  };
+  assert.deepEqual(line([[10, 90], [10.2, 90], [50, 90]]), ["to 10 10", "line 50 10"]);
+  // in at the left, far out to the right and on there, and back in
+  assert.deepEqual(line([[10, 50], [500, 50], [600, 50], [500, 20], [20, 20]]),
+    ["to 10 50", "line 500 50", "to 500 80", "line 20 80"]);
+  assert.deepEqual(line([[500, 50], [600, 50]]), []);
 });
