@@ -1,9 +1,9 @@
 """map.html of a lake of a million pixels on a phone four times slower than this machine: size, first picture, stalls.
 
 The page holds classes of the bottom, contours, passes and spots. Chromium is slowed by its own throttle; the longest
-task of the main thread in each act is told, from Chromium's own trace: by the wall, and in processor time, which holds on
-a busy machine too (with a throttle of 1 it is also told four times over). "first" is the first
-contentful paint, "depths" when the first coloured picture of the lake is on the screen.
+task of the main thread in each act is told, from Chromium's own trace: by the wall, and in processor time, which
+holds on a busy machine too (with a throttle of 1 it is also told four times over). "first" is the first contentful
+paint, "depths" when the first coloured picture of the lake is on the screen.
 Run: python tests/bench/bench_page.py [megapixels] [throttle] [detail]
 """
 

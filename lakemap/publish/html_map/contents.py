@@ -74,7 +74,9 @@ def grids(lake_map: LakeMap) -> dict[str, Any]:
     if lake_map.bottom is not None:
         # the last class is what the others leave of 1
         layers |= {f"class_{k}": grid for k, grid in enumerate(lake_map.bottom.probability[:-1])}
-    packed = {name: pack(coarser(grid.values, factor), QUANTA.get(name, CLASS_QUANTUM)) for name, grid in layers.items()}
+    packed = {
+        name: pack(coarser(grid.values, factor), QUANTA.get(name, CLASS_QUANTUM)) for name, grid in layers.items()
+    }
     for name in ("depth", "slope"):
         packed[name]["range"] = spread(layers[name].values)
     return {

@@ -317,8 +317,8 @@ def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
             return [a.x, a.y, b.x, b.y, size.x, size.y];
         }""")
         shown = page.evaluate("""() => {
-            const { canvas, seen: { min, scale } } = lakePage.painter, size = lakePage.map.getSize();
-            const from = lakePage.map.containerPointToLayerPoint([0, 0]).add(lakePage.map.getPixelOrigin()).subtract(min);
+            const { map, painter: { canvas, seen: { min, scale } } } = lakePage, size = map.getSize();
+            const from = map.containerPointToLayerPoint([0, 0]).add(map.getPixelOrigin()).subtract(min);
             const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
             let found = '';
             for (let y = 0; y < size.y; y++) for (let x = 0; x < size.x; x++) {
