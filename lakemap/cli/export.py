@@ -14,7 +14,9 @@ from lakemap.model.drawn import Drawn
 from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
 from lakemap.publish.b12 import b12_readings, write_b12
 from lakemap.publish.commit import write_whole
-from lakemap.publish.gpx_lines import MOST_POINTS, contours_gpx, passes_gpx
+from lakemap.publish.geojson import LAYERS as SHAPES
+from lakemap.publish.geojson import lake_geojson
+from lakemap.publish.gpx_lines import MOST_POINTS, contours_gpx, dangers_gpx, passes_gpx
 from lakemap.publish.kml import LAYERS, kmz, lake_kml
 from lakemap.publish.mbtiles import picture_of, put_mbtiles
 from lakemap.publish.plotter_names import Plotter, for_plotter
@@ -40,6 +42,9 @@ ASKED = {
 @click.option("--gpx-spots", type=_PATH, metavar="FILE", help="Spots as waypoints within a plotter's limits.")
 @click.option("--gpx-contours", type=_PATH, metavar="FILE", help="Contours as tracks, for plotters that take no else.")
 @click.option("--gpx-passes", type=_PATH, metavar="FILE", help="Passes as tracks.")
+@click.option("--gpx-dangers", type=_PATH, metavar="FILE", help="Dangers and closed areas as waypoints and tracks.")
+@click.option("--geojson", type=_PATH, metavar="FILE",
+              help="Lines and areas: contours, edges, features, shore, gaps, dangers, closed areas.")
 @click.option("--mbtiles", type=_PATH, metavar="FILE", help="Picture of the depth as tiles for offline map programs.")
 @click.option("--name-length", type=click.IntRange(4), metavar="N", help="Longest name of a waypoint.")
 @click.option("--ascii", "ascii_only", is_flag=True, help="Names and notes of waypoints in plain letters.")
@@ -60,7 +65,7 @@ ASKED = {
               help="Which logs, where some count from another reference.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def export(folder: Path, quiet: bool, **given: Any) -> None:
-    """Write the map in OUT in forms that others take: KMZ, GPX within limits, MBTiles, IHO B-12."""
+    """Write the map in OUT in forms that others take: KMZ, GPX, GeoJSON, MBTiles, IHO B-12."""
     wanted = [name for name in WRITERS if given[name] is not None]
     if not wanted:
         raise UsageError(f"nothing to export from {folder}; say what, such as --kmz lake.kmz or --b12 readings.geojson")
@@ -103,6 +108,27 @@ def _gpx_passes(folder: Path, file: Path, given: dict[str, Any]) -> str:
     return f"{len(drawn)} passes"
 
 
+def _gpx_dangers(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    summary = read_summary(folder)
+    found = read_layers(folder, summary, ["hazards", "closed_areas"])
+    hazards, closed = (found.get(name, Drawn()) for name in ("hazards", "closed_areas"))
+    if not len(hazards) + len(closed):
+        raise NothingUsable(f"{folder}: the map has no dangers and no closed areas; nothing is written")
+    crs = read_grid(folder, summary, DEPTH).frame.crs
+    write_whole(_gpx_name("gpx-dangers", file),
+                dangers_gpx(hazards, closed, crs, str(summary["units"]), given["most_points"]))
+    return f"{len(hazards)} dangers, {len(closed)} closed areas"
+
+
+def _geojson(folder: Path, file: Path, given: dict[str, Any]) -> str:
+    if file.suffix.lower() not in (".geojson", ".json"):
+        raise UsageError(f"--geojson {file}: the name must end in .geojson or .json")
+    summary = read_summary(folder)
+    layers = read_layers(folder, summary, SHAPES)
+    write_whole(file, lake_geojson(layers, read_grid(folder, summary, DEPTH).frame.crs))
+    return ", ".join(f"{len(drawn)} {name.replace('_', ' ')}" for name, drawn in layers.items()) or "no shape"
+
+
 def _mbtiles(folder: Path, file: Path, given: dict[str, Any]) -> str:
     if file.suffix.lower() != ".mbtiles":
         raise UsageError(f"--mbtiles {file}: the name must end in .mbtiles")
@@ -136,6 +162,7 @@ def _b12(folder: Path, file: Path, given: dict[str, Any]) -> str:
 
 WRITERS: dict[str, Callable[[Path, Path, dict[str, Any]], str]] = {
     "kmz": _kmz, "gpx_spots": _gpx_spots, "gpx_contours": _gpx_contours, "gpx_passes": _gpx_passes,
+    "gpx_dangers": _gpx_dangers, "geojson": _geojson,
     "mbtiles": _mbtiles, "b12": _b12,
 }
 """Option -> what writes its file from a map's folder and says what is in it."""

@@ -22,7 +22,7 @@ COMMANDS = {
     "plan": ("plan", "Plan a day over the spots of a map, or the lines to drive next."),
     "print": ("print_", "Make a PDF of the map in OUT to print: a chart in sheets, and a table of the spots."),
     "formats": ("formats", "List what can be read."),
-    "export": ("export", "Write the map in OUT in forms that others take: KMZ, GPX within limits, MBTiles, IHO B-12."),
+    "export": ("export", "Write the map in OUT in forms that others take: KMZ, GPX, GeoJSON, MBTiles, IHO B-12."),
     "serve": ("serve", "Serve the map in OUT to a phone in the same network, until Ctrl-C."),
 }
 """Command -> its function, in the file of the command's name, and its line in the help of all."""

@@ -13,7 +13,8 @@ from lakemap.cli.plans import show_lines, show_trip
 from lakemap.errors import UsageError
 from lakemap.planning import KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
 from lakemap.publish.commit import write_whole
-from lakemap.publish.routes import lines_gpx, trip_gpx
+from lakemap.publish.gpx_lines import MOST_POINTS, ways_gpx
+from lakemap.publish.routes import line_ways, lines_gpx, trip_gpx, trip_way
 from lakemap.read import read_keep_out, read_shore
 from lakemap.read.find import sort_files
 from lakemap.read.outputs import read_summary
@@ -38,7 +39,10 @@ _OPTIONS = (
     click.option("--closed", multiple=True, type=_PATH, help="Closed areas."),
     click.option("--start", metavar="TIME",
                  help="When the boat starts, UTC, such as 2026-06-01T14:00. No clock is read."),
-    click.option("--to", "file", type=_PATH, metavar="FILE", help="Write the plan as GPX routes."),
+    click.option("--to", "file", type=_PATH, metavar="FILE", help="Write the plan as GPX: routes."),
+    click.option("--tracks", is_flag=True, help="Tracks instead, for plotters that take no routes."),
+    click.option("--most-points", type=click.IntRange(2), default=MOST_POINTS, show_default=True, metavar="N",
+                 help="Longer tracks are split."),
     click.option("--quiet", is_flag=True, help="Say nothing but faults."),
 )
 
@@ -75,7 +79,8 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
     unit = str(read_summary(folder)["units"])
     found = trip_over(folder, wishes, _boat(given, unit), _keep_out(given, start), open_water)
     if file is not None:
-        write_whole(file, trip_gpx(found, unit))
+        tracks = ways_gpx(trip_way(found), given["most_points"]) if given["tracks"] else None
+        write_whole(file, tracks or trip_gpx(found, unit))
     if not quiet:
         show_trip(found, unit)
 
@@ -94,7 +99,9 @@ def lines(folder: Path | None, shore: tuple[Path, ...], place: str | None, file:
     unit = str(read_summary(folder)["units"]) if folder else "m"
     found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
     if file is not None:
-        write_whole(file, lines_gpx([(line.start, line.end) for line in found.plan.lines], found.frame))
+        ends = [(line.start, line.end) for line in found.plan.lines]
+        tracks = ways_gpx(line_ways(ends, found.frame), given["most_points"]) if given["tracks"] else None
+        write_whole(file, tracks or lines_gpx(ends, found.frame))
     if not quiet:
         show_lines(found, unit)
 

@@ -1,8 +1,8 @@
-"""Contours and passes as GPX 1.1 tracks of no more points than a plotter takes."""
+"""Lines as GPX 1.1 tracks of no more points than a plotter takes: contours, passes, dangers, what is to be driven."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from xml.etree import ElementTree
 
 import numpy as np
@@ -16,7 +16,8 @@ from lakemap.model.outputs import CAUTION
 from lakemap.publish.degrees import in_degrees
 from lakemap.publish.gpx_xml import GPX_NAMESPACE, add, as_degrees, as_document, gpx_longitude
 from lakemap.publish.waypoints import OWN_NAMESPACE
-from lakemap.publish.wording import depth_label
+from lakemap.publish.wording import closed_words, depth_label
+from lakemap.units import format_length
 from lakemap.version import VERSION
 
 MOST_POINTS = 500
@@ -43,6 +44,42 @@ def passes_gpx(passes: Drawn, crs: CRS, most_points: int = MOST_POINTS) -> bytes
         told = " ".join(str(fields[name]) for name in ("log", "day") if fields.get(name))
         for number, piece in enumerate(pieces(in_degrees(crs, shape), most_points), 1):
             _track(root, f"pass {fields['pass_id']} {number:02d}", "pass", piece, comment=told)
+    return as_document(root)
+
+
+def dangers_gpx(
+    hazards: Drawn, closed: Drawn, crs: CRS, unit: str, most_points: int = MOST_POINTS
+) -> bytes:
+    """Dangers and closed areas for a plotter: points as waypoints, lines and outlines as tracks, the distance to keep
+    or the days in the comment."""
+    root = _root()
+    told = [(fields["what"] or "danger", f"Keep {format_length(fields['keep_m'], unit)} away.", shape)
+            for shape, fields in zip(hazards.shapes, hazards.fields, strict=True)]
+    told += [(fields["why"] or "closed", closed_words(fields["first"] or "", fields["last"] or "", ""), shape)
+             for shape, fields in zip(closed.shapes, closed.fields, strict=True)]
+    placed = [(name, said, part) for name, said, shape in told for part in shapely.get_parts(in_degrees(crs, shape))]
+    # the schema wants all waypoints before the first track
+    for name, said, part in placed:
+        if isinstance(part, shapely.Point):
+            place = {"lat": as_degrees(part.y), "lon": gpx_longitude(part.x)}
+            point = ElementTree.SubElement(root, "wpt", place)
+            for tag, text in (("name", name), ("cmt", said), ("type", "danger")):
+                add(point, tag, text)
+    for number, (name, said, part) in enumerate(placed, 1):
+        outlines = [part.exterior, *part.interiors] if isinstance(part, shapely.Polygon) else [part]
+        for outline in outlines if not isinstance(part, shapely.Point) else ():
+            for piece in pieces(outline, most_points):
+                _track(root, f"{name} {number:03d}", "danger", piece, comment=said)
+    return as_document(root)
+
+
+def ways_gpx(ways: Iterable[tuple[str, Floats]], most_points: int = MOST_POINTS) -> bytes:
+    """Ways to drive, each a name and its corners (n, 2) as longitude and latitude, as tracks in their order."""
+    root = _root()
+    for name, corners in ways:
+        split = list(pieces(shapely.LineString(corners), most_points)) if len(corners) > 1 else []
+        for number, piece in enumerate(split, 1):
+            _track(root, f"{name} {number:02d}" if len(split) > 1 else name, "way", piece)
     return as_document(root)
 
 

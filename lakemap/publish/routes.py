@@ -49,6 +49,23 @@ def lines_gpx(lines: list[tuple[Floats, Floats]], frame: GridFrame) -> bytes:
     return as_document(root)
 
 
+def trip_way(trip: Trip) -> list[tuple[str, Floats]]:
+    """A trip's way as one named line of corners (n, 2), longitude and latitude; none where it goes nowhere."""
+    corners = [np.asarray(way, np.float64) for way in trip.ways if len(way)]
+    if not corners:
+        return []
+    whole = np.concatenate(corners)
+    # a way starts where the one before it ended
+    fresh = np.append(True, (np.diff(whole, axis=0) != 0.0).any(axis=1))
+    return [("Trip", whole[fresh])]
+
+
+def line_ways(lines: list[tuple[Floats, Floats]], frame: GridFrame) -> list[tuple[str, Floats]]:
+    """Lines to drive, ends (2,) on the frame's CRS, as named ways of corners (2, 2), longitude and latitude."""
+    return [(f"line {number:02d}", np.column_stack(unproject(frame.crs, *np.array(ends).T)))
+            for number, ends in enumerate(lines, start=1)]
+
+
 def _root() -> ElementTree.Element:
     root = ElementTree.Element("gpx", {"version": "1.1", "creator": f"lakemap {VERSION}", "xmlns": GPX_NAMESPACE})
     add(add(root, "metadata"), "desc", CAUTION)

@@ -37,15 +37,15 @@ def write_lake(lake_map: LakeMap, passes: list[PassLine], unit: str, path: Path)
 
     Raises pyogrio's errors where the file cannot be written.
     """
-    when, written = _latest(lake_map), []
+    when, written = _latest(lake_map), {}
     with _dated(when):
         for name, layer in layers(lake_map, passes, unit):
             if len(layer):
                 frame = layer.set_crs(lake_map.depth.frame.crs.to_wkt())
+                kind = _geometry_type(frame)
                 pyogrio.write_dataframe(
-                    frame, path, layer=name, driver="GPKG", append=path.exists(), geometry_type=_geometry_type(frame)
-                )
-                written.append(name)
+                    frame, path, layer=name, driver="GPKG", append=path.exists(), geometry_type=kind)
+                written[name] = kind
     if written:
         add_styles(path, written, when)
 

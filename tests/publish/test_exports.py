@@ -6,6 +6,7 @@ import dataclasses
 import importlib.util
 import io
 import itertools
+import json
 import zipfile
 from pathlib import Path
 from xml.etree import ElementTree
@@ -24,11 +25,13 @@ from lakemap.geo.crs import project, unproject
 from lakemap.model.drawn import Drawn
 from lakemap.model.hits import Hits
 from lakemap.model.keep_out import ClosedAreas, Hazards
+from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
 from lakemap.model.terrain import Contours, Features
 from lakemap.publish import publish
 from lakemap.publish.degrees import in_degrees
-from lakemap.publish.gpx_lines import contours_gpx, pieces
+from lakemap.publish.geojson import lake_geojson
+from lakemap.publish.gpx_lines import contours_gpx, pieces, ways_gpx
 from lakemap.publish.kml import DOCUMENT, kmz, lake_kml
 from lakemap.publish.plotter_names import Plotter, for_plotter, plain
 
@@ -208,3 +211,82 @@ def test_pieces_share_their_ends(corners, most):
     assert all(2 <= len(piece) <= most for piece in found)
     assert all((before[-1] == after[0]).all() for before, after in itertools.pairwise(found))
     assert [*found[0][:, 0], *(x for piece in found[1:] for x in piece[1:, 0])] == list(range(corners))
+
+
+def area_of_ring(ring):
+    "Twice the signed area of a ring of [longitude, latitude]: above 0 counterclockwise."
+    at = np.asarray(ring)
+    return float(np.sum(at[:-1, 0] * at[1:, 1] - at[1:, 0] * at[:-1, 1]))
+
+
+def test_geojson_of_lines_and_areas_keeps_to_its_standard(folders, tmp_path):
+    "RFC 7946 by hand: no crs, degrees with seven decimals, rings closed and right-handed; GDAL finds the map's shapes."
+    target = tmp_path / "lake.geojson"
+    assert run(["export", str(folders["warned"]), "--geojson", str(target), "--quiet"]) == 0
+    whole = json.loads(target.read_text(encoding="utf-8"))
+    assert whole["type"] == "FeatureCollection" and "crs" not in whole and whole["caution"] == CAUTION
+    rings = 0
+    for feature in whole["features"]:
+        shape = feature["geometry"]
+        polygons = {"Polygon": [shape["coordinates"]], "MultiPolygon": shape["coordinates"]}.get(shape["type"], [])
+        for outer, *holes in polygons:
+            rings += 1 + len(holes)
+            assert all(ring[0] == ring[-1] and len(ring) >= 4 for ring in (outer, *holes))
+            assert area_of_ring(outer) > 0 and all(area_of_ring(hole) < 0 for hole in holes)
+    assert rings > 3
+    there = pyogrio.read_dataframe(target)
+    assert there.crs.to_epsg() == 4326
+    lake = folders["warned"] / "lake.gpkg"
+    for name in ("contours", "features", "shoreline", "gaps", "hazards", "closed_areas"):
+        mine, own = there[there["layer"] == name], pyogrio.read_dataframe(lake, layer=name)
+        assert len(mine) == len(own) > 0, name
+        for back, shape in zip(mine.geometry.to_crs(own.crs), own.geometry, strict=True):
+            assert shapely.hausdorff_distance(back, shape) < 0.05, name
+    assert there["depth_m"][there["layer"] == "contours"].tolist() == [2.0, 4.0, 6.0]
+    assert there["what"].dropna().tolist() == [name.replace("\0", "\ufffd") for name in HOSTILE]
+    assert run(["export", str(folders["warned"]), "--geojson", str(tmp_path / "lake.txt")]) == 2
+
+
+def test_geojson_cuts_at_the_antimeridian():
+    "RFC 7946, 3.1.9: a square on longitude 180 is a MultiPolygon, one part on either side; an empty shape is left out."
+    crs = CRS.from_epsg(32701)
+    x, y = (float(value) for value in project(crs, 180.0, -16.5))
+    square = shapely.box(x - 500, y - 300, x + 500, y + 300)
+    line = shapely.LineString([(x - 500, y), (x + 500, y)])
+    whole = json.loads(lake_geojson({
+        "closed_areas": Drawn((square,), ({"why": "x", "first": None, "last": None},)),
+        "contours": Drawn((line,), ({"depth_m": 2.0},)), "hazards": Drawn((shapely.Point(),), ({},))}, crs))
+    contour, area = whole["features"]
+    assert contour["geometry"]["type"] == "MultiLineString" and area["geometry"]["type"] == "MultiPolygon"
+    parts = [np.asarray(part[0])[:, 0] for part in area["geometry"]["coordinates"]]
+    assert sorted((part.min() >= 179, part.max() <= -179) for part in parts) == [(False, True), (True, False)]
+
+
+def test_dangers_and_closed_areas_for_a_plotter(folders, gpx_schema, tmp_path, capsys):
+    "Points as waypoints, outlines as tracks within the limit, words as text; a map without them says so."
+    target = tmp_path / "dangers.gpx"
+    assert run(["export", str(folders["warned"]), "--gpx-dangers", str(target), "--most-points", "3", "--quiet"]) == 0
+    gpx_schema.validate(str(target))
+    points, tracks = (pyogrio.read_dataframe(target, layer=layer) for layer in ("waypoints", "tracks"))
+    assert points["name"].tolist() == [name.replace("\0", "\ufffd") for name in HOSTILE]
+    assert set(points["cmt"]) == {"Keep 15.0 m away."} and "ele" not in points.columns[points.notna().any()]
+    assert all(len(shapely.get_coordinates(shape)) <= 3 for shape in tracks.geometry)
+    assert {"closed 04-01 to 05-31", "closed always"} == set(tracks["cmt"])
+    own = pyogrio.read_dataframe(folders["warned"] / "lake.gpkg", layer="closed_areas").to_crs(4326)
+    np.testing.assert_allclose(tracks.total_bounds, own.total_bounds, atol=1e-6)
+    assert len(tracks) == 4 and tracks.geometry.length.sum() == pytest.approx(own.geometry.length.sum(), rel=1e-4)
+    capsys.readouterr()
+    assert run(["export", str(folders["bare"]), "--gpx-dangers", str(tmp_path / "no.gpx")]) == 1
+    assert "no dangers and no closed areas" in capsys.readouterr().err and not (tmp_path / "no.gpx").exists()
+
+
+def test_ways_become_tracks_split_at_the_limit(gpx_schema):
+    "A long way in pieces with numbers, a short one under its own name, a way of one corner left out."
+    ways = [("Trip", np.column_stack([np.linspace(9, 9.1, 10), np.full(10, 47.0)])),
+            ("line 01", np.array([[9.0, 47.0], [9.0, 47.1]])), ("nowhere", np.array([[9.0, 47.0]]))]
+    made = ways_gpx(ways, 4)
+    gpx_schema.validate(io.BytesIO(made))
+    root = ElementTree.fromstring(made)
+    gpx = "{http://www.topografix.com/GPX/1/1}"
+    assert [one.text for one in root.iter(f"{gpx}name")] == ["Trip 01", "Trip 02", "Trip 03", "line 01"]
+    assert [len(one) for one in root.iter(f"{gpx}trkseg")] == [4, 4, 4, 2]

@@ -20,7 +20,7 @@ from lakemap.model.keep_out import ClosedAreas, Hazards
 from lakemap.model.soundings import PassBias
 from lakemap.model.spots import Spots
 from lakemap.model.terrain import Contours, Features
-from lakemap.publish.layer_styles import LOOKS, SLD
+from lakemap.publish.layer_styles import LOOKS, SLD, layer_qml
 from lakemap.publish.passes import pass_lines
 from lakemap.publish.vectors import spots_geojson, write_lake
 
@@ -84,6 +84,33 @@ def test_each_layer_has_a_style(lake):
         root = ElementTree.fromstring(text.encode())
         assert root.findtext(f".//{{{SLD}}}NamedLayer/{{{SLD}}}Name") == name and f"{{{SLD}}}Stroke" in text_tags(root)
     assert set(LOOKS) >= {*layers, "hazards", "closed_areas", "edges", "weed", "changes"}
+
+
+@pytest.mark.parametrize(("kind", "symbol"), [
+    ("Point", ("marker", "SimpleMarker")), ("MultiPoint", ("marker", "SimpleMarker")),
+    ("MultiLineString", ("line", "SimpleLine")), ("Polygon", ("fill", "SimpleFill")),
+    ("Unknown", ("fill", "SimpleFill")),
+])
+def test_a_layer_of_any_shapes_takes_the_symbol_of_what_is_in_it(kind, symbol):
+    "Dangers may be points, lines or areas: the one symbol that the table's style may have is of that type."
+    root = ElementTree.fromstring(layer_qml("hazards", kind))
+    assert (root.find(".//symbol").get("type"), root.find(".//symbol/layer").get("class")) == symbol
+
+
+def test_both_styles_of_a_layer_say_the_same(lake):
+    "QML and SLD of each layer have one colour and one width, and QML's type is that of the layer's shapes."
+    types = {"spots": "marker", "hits": "marker", "contours": "line", "passes": "line"}
+    styles = pyogrio.read_dataframe(lake, layer="layer_styles")
+    for name, qml, sld in zip(styles["f_table_name"], styles["styleQML"], styles["styleSLD"], strict=True):
+        drawn = ElementTree.fromstring(qml.encode())
+        assert drawn.tag == "qgis" and drawn.find(".//symbol").get("type") == types.get(name, "fill")
+        told = {one.get("name"): one.get("value") for one in drawn.iterfind(".//layer/Option/Option")}
+        assert told == {one.get("k"): one.get("v") for one in drawn.iterfind(".//layer/prop")}
+        _, colour, width, _ = LOOKS[name]
+        assert f"{width:g}" in told.values() and f">{width:g}<" in sld
+        if colour:
+            red, green, blue = bytes.fromhex(colour[1:])
+            assert any(value.startswith(f"{red},{green},{blue},") for value in told.values()) and colour in sld
 
 
 def text_tags(root):
