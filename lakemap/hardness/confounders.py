@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.ndimage import median_filter
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from lakemap.hardness.calibrate import class_limits
-from lakemap.hardness.groups import Ints, medians, squares
-from lakemap.hardness.instruments import Places
+from lakemap.hardness.groups import Ints, medians, ranked, squares
 from lakemap.hardness.reading import Floats, Mask, Reading
 from lakemap.hardness.second_echo import SecondEcho
 from lakemap.hardness.settings import HardnessSettings
@@ -25,22 +26,25 @@ ROWS = 7
 TAIL_MADS = 5.0
 FREQUENCY_RATIO = 1.5
 """Frequencies nearer than this go equally deep into mud (own choice)."""
-LAYER_SIGMAS, LEAST_LAYER = 3.0, 0.18
-"""How far two frequencies must differ in a place: in standard errors, and in hardness (4 dB)."""
+FEWEST_ROWS, LEAST_LAYER = 4, 0.3
+"""Rows of each frequency in a square, and how far apart the nearer quarters of their readings must lie: 7 dB (fitted to
+lakes of tests/bench that are not reported)."""
 LAYER_REACH_M, LAYER_ALIKE = 25.0, 0.15
 """Rows so near to such a place, and reading so much alike, share its doubt (own choice)."""
-GAS_NEAR_M, GAS_FAR_M = 30.0, 90.0
-GAS_SOFT_SHARE, GAS_FEWEST = 0.7, 6
+GAS_LINK_M, GAS_EDGE_M, GAS_FAR_M = 30.0, 25.0, 45.0
+GAS_EDGE_SHARE, GAS_RING_SHARE, GAS_FEWEST = 0.55, 0.55, 4
+"""Hard squares so near to each other are one patch. It may be gas where so large a share of the squares within the edge
+distance is soft, and of those in the ring beyond it: waves sort stones, sand and mud into one another, so that real
+hard floors are mostly bordered by sand; gas in mud ends at once (fitted to lakes of tests/bench not reported)."""
 GAS_RELIEF_M, GAS_RELIEF_SHARE = 0.4, 0.03
-"""A hard patch may be gas when at least such a share of the squares in the ring round it is soft, and it does not stand
-up from them; rock does (own choice, after the shape of gassy patches in mud)."""
-GAS_DEPTH_RANK = 0.6
-"""Mud with gas lies in the deep: at or below this share of the lake's squares by depth."""
+"""Rock stands up from the mud around it by more than this, gas does not (own choice)."""
+GAS_DEPTH_RANK = 0.4
+"""Mud with gas lies in the deep: not in this share of the lake's squares, the shallowest."""
 
 
 def scattering(soundings: Soundings, geometry: SecondEcho, reading: Reading, settings: HardnessSettings) -> Mask:
-    """Rows (n,) whose first echo is far longer than beam, pulse and the log's usual floor make it, while the second is
-    weaker than a hard floor's."""
+    """Rows (n,) whose first echo is far longer than beam, pulse and the log's usual floor make it, while both together
+    read softer than the middle of hard floors."""
     tail = (soundings.first_echo_end_m - geometry.shown_m) / geometry.shown_m
     pulse = pulse_length_m(soundings.per_log("pulse_ms", settings.pulse_ms), 1480.0)
     beam = soundings.per_log("beam_deg", settings.beam_deg)
@@ -54,29 +58,33 @@ def scattering(soundings: Soundings, geometry: SecondEcho, reading: Reading, set
         spread = 1.4826 * float(np.median(np.abs(own[rows] - usual)))
         long[rows] = median_filter(own[rows], ROWS, mode="nearest") > usual + max(
             settings.tail_share, TAIL_MADS * spread / np.sqrt(ROWS))
-    return np.asarray(long & reading.has(LEVELS) & (reading.value < class_limits(settings)[1]))
+    return np.asarray(long & reading.has(LEVELS) & (reading.value < (class_limits(settings)[1] + 1.0) / 2.0))
 
 
 def layered(
-    places: Places, frequency_khz: Floats, side_m: float, xy: Floats, instrument: Ints
+    reading: Reading, frequency_khz: Floats, side_m: float, xy: Floats, instrument: Ints
 ) -> tuple[Mask, Floats]:
     """Rows (n,) in squares where logs of clearly different frequency differ, and what the other log reads there (n,).
 
-    ``places`` on the joined scale; ``frequency_khz`` (k,) by instrument. A square counts with a neighbour that differs
-    too: one alone is a stray position.
+    ``reading`` on the joined scale; ``frequency_khz`` (k,) by instrument, -1 is none. The squares are laid twice, half
+    a side apart: passes meet where they meet.
     """
     other, found = np.full(len(xy), np.nan), np.zeros(len(xy), dtype=bool)
-    rows = np.flatnonzero(np.isfinite(xy).all(axis=1) & (instrument >= 0))
-    square = squares(xy[rows], side_m)
-    known = np.unique(places.instrument)
-    for low in known:
-        for high in known[frequency_khz[known] >= FREQUENCY_RATIO * frequency_khz[low]]:
-            differs, said = _differing(places, int(low), int(high))
-            for side, one in enumerate((low, high)):
-                at = np.minimum(np.searchsorted(differs, square), max(len(differs) - 1, 0))
-                mine = (instrument[rows] == one) & (differs[at] == square if len(differs) else False)
-                other[rows[mine]], found[rows[mine]] = said[1 - side][at[mine]], True
-    return _in_company(found, xy, side_m), other
+    rows = np.flatnonzero(
+        np.isfinite(xy).all(axis=1) & (instrument >= 0) & reading.observed & ~reading.censored)
+    known = np.unique(instrument[rows])
+    for shift_m in (0.0, side_m / 2.0):
+        square = squares(xy[rows] + shift_m, side_m)
+        for low in known:
+            for high in known[frequency_khz[known] >= FREQUENCY_RATIO * frequency_khz[low]]:
+                one, two = rows[instrument[rows] == low], rows[instrument[rows] == high]
+                here = square[instrument[rows] == low], square[instrument[rows] == high]
+                differs, said = _differing((reading.value[one], here[0]), (reading.value[two], here[1]))
+                for side, (mine, at) in enumerate(zip((one, two), here, strict=True)):
+                    place = np.minimum(np.searchsorted(differs, at), max(len(differs) - 1, 0))
+                    hit = differs[place] == at if len(differs) else np.zeros(len(at), dtype=bool)
+                    other[mine[hit]], found[mine[hit]] = said[1 - side][place[hit]], True
+    return found, other
 
 
 def grown(layers: Mask, other: Floats, value: Floats, xy: Floats, instrument: Ints) -> tuple[Mask, Floats]:
@@ -95,34 +103,24 @@ def grown(layers: Mask, other: Floats, value: Floats, xy: Floats, instrument: In
     return layers, other
 
 
-def _differing(places: Places, low: int, high: int) -> tuple[Ints, Floats]:
-    """Squares (m,), sorted, in which two instruments differ beyond their errors, and what each reads there (2, m)."""
-    one, two = places.take(places.instrument == low), places.take(places.instrument == high)
-    both, a, b = np.intersect1d(one.square, two.square, return_indices=True)
-    apart = np.abs(one.hardness[a] - two.hardness[b])
-    # the deeper going low frequency meets what is below: only there may it be the harder one
-    harder = one.hardness[a] > two.hardness[b]
-    least = np.maximum(LEAST_LAYER, LAYER_SIGMAS * np.sqrt(one.variance[a] + two.variance[b]))
-    differs = harder & (apart > least)
-    return both[differs], np.stack([one.hardness[a][differs], two.hardness[b][differs]])
+def _differing(low: tuple[Floats, Ints], high: tuple[Floats, Ints]) -> tuple[Ints, Floats]:
+    """Squares (m,), sorted, in which the lower frequency reads harder throughout, and what both read there (2, m).
 
-
-def _in_company(found: Mask, xy: Floats, side_m: float) -> Mask:
-    rows = np.flatnonzero(found)
-    if len(rows) == 0:
-        return found
-    square = squares(xy[rows], side_m)
-    first = np.unique(square, return_index=True)[1]
-    middle = side_m * (np.floor(xy[rows[first]] / side_m) + 0.5)
-    near = cKDTree(middle).query_ball_point(middle, 1.5 * side_m, return_length=True)
-    lonely = square[first][np.asarray(near) < 2]
-    out = found.copy()
-    out[rows[np.isin(square, lonely)]] = False
-    return out
+    Each given as its readings and their squares. Throughout: its softer quarter is harder than the other's harder
+    quarter. At the edge of two floors both logs have met both, and their readings overlap.
+    """
+    told = []
+    for (value, square), share in ((low, 0.25), (high, 0.75)):
+        name, code, count = np.unique(square, return_inverse=True, return_counts=True)
+        told.append((name, medians(value, code, len(name)), ranked(value, code, len(name), share), count))
+    both, a, b = np.intersect1d(told[0][0], told[1][0], return_indices=True)
+    enough = (told[0][3][a] >= FEWEST_ROWS) & (told[1][3][b] >= FEWEST_ROWS)
+    differs = enough & (told[0][2][a] - told[1][2][b] > LEAST_LAYER)
+    return both[differs], np.stack([told[0][1][a][differs], told[1][1][b][differs]])
 
 
 def gassy(reading: Reading, xy: Floats, depth_m: Floats, settings: HardnessSettings) -> Mask:
-    """Rows (n,) of hard squares deep in soft surroundings from which they do not stand up."""
+    """Rows (n,) of hard patches deep in mud that begins at their very edge and from which they do not stand up."""
     low, high = class_limits(settings)
     out = np.zeros(len(xy), dtype=bool)
     rows = np.flatnonzero(
@@ -134,19 +132,35 @@ def gassy(reading: Reading, xy: Floats, depth_m: Floats, settings: HardnessSetti
     hardness, depth, x, y = (
         medians(column, code, count) for column in (reading.value[rows], depth_m[rows], *xy[rows].T))
     places = np.column_stack([x, y])
-    tree = cKDTree(places)
-    suspects = np.flatnonzero((hardness >= high) & (depth >= np.quantile(depth, GAS_DEPTH_RANK)))
-    ring = tree.query_ball_point(places[suspects], GAS_FAR_M)
     gas = np.zeros(count, dtype=bool)
-    for suspect, around in zip(suspects, ring, strict=True):
-        far = np.array(around)
-        far = far[np.hypot(*(places[far] - places[suspect]).T) > GAS_NEAR_M]
-        if len(far) < GAS_FEWEST or np.mean(hardness[far] < low) < GAS_SOFT_SHARE:
+    others = np.flatnonzero(hardness < high)
+    deep = np.quantile(depth, GAS_DEPTH_RANK)
+    for patch in _patches(places, np.flatnonzero(hardness >= high)):
+        middle = places[patch].mean(axis=0)
+        if len(others) == 0 or depth[patch].mean() < deep:
             continue
-        stands = _plane_at(places[far] - places[suspect], depth[far]) - depth[suspect]
-        gas[suspect] = stands < max(GAS_RELIEF_M, GAS_RELIEF_SHARE * depth[suspect])
+        away = cKDTree(places[patch]).query(places[others], distance_upper_bound=GAS_FAR_M)[0]
+        edge, ring = others[away <= GAS_EDGE_M], others[(away > settings.join_m) & np.isfinite(away)]
+        if not (_soft(hardness[edge], low, GAS_EDGE_SHARE) and _soft(hardness[ring], low, GAS_RING_SHARE)):
+            continue
+        stands = _plane_at(places[ring] - middle, depth[ring]) - float(np.median(depth[patch]))
+        gas[patch] = stands < max(GAS_RELIEF_M, GAS_RELIEF_SHARE * float(np.median(depth[patch])))
     out[rows[gas[code]]] = True
     return out & (reading.value >= high)
+
+
+def _soft(hardness: Floats, low: float, share: float) -> bool:
+    return len(hardness) >= GAS_FEWEST and bool(np.mean(hardness < low) >= share)
+
+
+def _patches(places: Floats, hard: Ints) -> list[Ints]:
+    """Hard squares (k,) that lie within GAS_LINK_M of each other, patch by patch."""
+    if len(hard) == 0:
+        return []
+    pairs = cKDTree(places[hard]).query_pairs(GAS_LINK_M, output_type="ndarray")
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(hard), len(hard)))
+    number, label = connected_components(links, directed=False)
+    return [hard[label == k] for k in range(number)]
 
 
 def _plane_at(away_m: Floats, depth_m: Floats) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,6 +61,7 @@ def read_levels(
     missing = np.isfinite(soundings.first_echo_db) & np.isnan(soundings.second_echo_db) & _nothing_noted(soundings)
     single = _singles(echoes, geometry, own, settings)
     alone = single.only(~(missing & (geometry.at_speed | geometry.hidden)))
+    alone = _at_least(alone, geometry.near_edge & single.has(HardnessNote.first_alone))
     reading = alone.or_else(pair).or_else(_bounds(echoes, geometry, settings))
     reading = reading.or_else(_missing(missing, echoes, geometry, settings))
     absurd = _absurd(echoes, settings, geometry)
@@ -124,6 +126,14 @@ def _singles(echoes: Echoes, geometry: SecondEcho, own: OwnLevel, settings: Hard
     notes |= note_where(echoes.first_high | echoes.second_high, HardnessNote.saturated)
     notes |= note_where(~geometry.second_in_beam & use_first, HardnessNote.slope)
     return Reading.of(unclipped_hardness(loss), sigma / SPAN_DB, notes)
+
+
+def _at_least(reading: Reading, where: Mask) -> Reading:
+    """Readings that a steeper slope than the one seen would make harder: at least so hard, less one standard error."""
+    low = np.where(where & reading.observed, np.maximum(reading.value - reading.sigma, 0.0), np.nan)
+    bound = Reading.bounded(low, np.full(low.shape, np.nan), reading.notes)
+    bound = dataclasses.replace(bound, sigma=np.fmax(bound.sigma, np.where(bound.observed, reading.sigma, np.nan)))
+    return bound.noted(bound.observed, HardnessNote.at_least).or_else(reading)
 
 
 def _pairs(echoes: Echoes, geometry: SecondEcho, own: OwnLevel, settings: HardnessSettings) -> Reading:

@@ -164,8 +164,7 @@ def _doubts(
     khz = np.array([facts.frequency_khz or np.nan for facts in soundings.logs] or [np.nan])
     layers, other = np.zeros(len(xy), dtype=bool), np.full(len(xy), np.nan)
     if len(np.unique(khz[np.isfinite(khz)])) > 1:
-        places = shared_places(clear, instrument, xy, soundings.depth_m, settings.join_m)
-        layers, other = layered(places, khz, settings.join_m, xy, instrument)
+        layers, other = layered(clear, khz, settings.join_m, xy, instrument)
         layers, other = grown(layers, other, reading.value, xy, instrument)
     gas = gassy(clear, xy, soundings.depth_m, settings) & ~layers
     reading = reading.noted(scatter, HardnessNote.scatter).doubted(scatter, (high + 1.0) / 2.0)

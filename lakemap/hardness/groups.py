@@ -27,6 +27,17 @@ def medians(values: Floats, group: Ints, count: int) -> Floats:
     return np.asarray((ordered[low] + ordered[high]) / 2.0)
 
 
+def ranked(values: Floats, group: Ints, count: int, share: float) -> Floats:
+    """The finite value of each group 0..count-1 that so large a share of the others lies below, NaN where none is."""
+    good = np.isfinite(values)
+    values, group = values[good], group[good]
+    order = np.lexsort((values, group))
+    size = np.bincount(group, minlength=count)
+    start = np.concatenate([[0], np.cumsum(size)[:-1]])
+    at = np.where(size > 0, start + np.round(share * (size - 1)).astype(np.int64), len(values))
+    return np.asarray(np.append(values[order], np.nan)[at])
+
+
 def squares(xy: Floats, side_m: float) -> Ints:
     """A number for the square of side ``side_m`` that each place (n, 2) lies in, the same for all sets of places."""
     cell = np.floor(xy / side_m).astype(np.int64)

@@ -23,6 +23,9 @@ UNKNOWN_DRAFT_SIGMA_M = 0.3
 SLOPE_SIGMA_DEG, SLOPE_TRUST = 1.0, 0.5
 """How far a slope may be steeper than it is seen, and what share of a slope's loss may be wrong: slopes are seen along
 the pass or smoothed by a surface, and floors are no mirrors (own choice)."""
+EDGE_DEG = 1.0
+"""Walls are often seen so much too gentle (invented lakes of tests/bench that are not reported): with a slope so near
+to the beam's edge a first echo is at least what the slope as seen makes of it."""
 SPEED_HALF_S = 5.0
 """Half the time over which a boat's speed is taken."""
 USUAL_WIND_MPS = 2.0
@@ -38,7 +41,8 @@ class SecondEcho:
     below the transducer; ``alpha`` the absorption [dB/m]; ``could_show`` where the display range takes it in;
     ``range_known`` where there is a display range. ``surface_db`` is lost at the surface, ``first_lost_db`` and
     ``second_lost_db`` by a slope, each with its standard error; ``first_in_beam, second_in_beam`` where the slope
-    leaves them within the beam; ``hidden`` over cover or weed, ``at_speed`` where bubbles may hide it."""
+    leaves them within the beam, ``near_edge`` where the first may be out of it; ``hidden`` over cover or weed,
+    ``at_speed`` where bubbles may hide it."""
 
     shown_m: Floats
     place_m: Floats
@@ -54,6 +58,7 @@ class SecondEcho:
     second_doubt_db: Floats
     first_in_beam: Mask
     second_in_beam: Mask
+    near_edge: Mask
     hidden: Mask
     at_speed: Mask
 
@@ -83,6 +88,7 @@ def second_echo(
         surface_db=settings.surface_loss_db + surface_loss_db(_wind_mps(settings), beam),
         first_lost_db=lost[0], second_lost_db=lost[1], first_doubt_db=doubt[0], second_doubt_db=doubt[1],
         first_in_beam=slope <= beam / 2.0, second_in_beam=slope <= beam / 4.0,
+        near_edge=(slope > beam / 2.0 - EDGE_DEG) & (slope > beam / 4.0),
         hidden=soundings.has(Flag.rise) | soundings.has(Flag.weed_top), at_speed=_at_speed(soundings, settings),
     )
 

@@ -2,6 +2,7 @@
 
 Run: python tests/bench/bench_hardness.py [lakes] [first] [confounded] [drawn]   figures on lakes numbered from first;
      drawn: each day's second echo is off by what the stage believes a day may be off
+     python tests/bench/bench_hardness.py named [lakes] [first]   how often confounders are named, and how often falsely
      python tests/bench/bench_hardness.py million              speed, memory and accuracy
 """
 
@@ -16,7 +17,7 @@ from pathlib import Path
 import numpy as np
 from affine import Affine
 from pyproj import CRS
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import distance_transform_edt, gaussian_filter
 from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -25,6 +26,7 @@ from hardness_world import (
     DAYS,
     LONE_WALL_DEG,
     PIXEL_M,
+    STEP_M,
     World,
     lake_frame,
     make_world,
@@ -39,6 +41,7 @@ from lakemap.grid import GridSettings, make_surface
 from lakemap.hardness import HardnessSettings, classify_bottom, read_hardness
 from lakemap.hardness.from_echoes import OFFSET_DB
 from lakemap.model.frame import Grid, GridFrame
+from lakemap.model.hardness_notes import HardnessNote
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.samples import BottomSamples
 from lakemap.model.soundings import Soundings
@@ -185,6 +188,47 @@ def figures(numbers: range, confounders: bool = False, method: str = METHOD, dra
     return out
 
 
+PLANTED = {"gas": HardnessNote.gas, "boulders": HardnessNote.scatter, "silt over rock": HardnessNote.layered}
+
+
+def told_of(numbers: range) -> dict[str, tuple[list[float], list[float]]]:
+    """What is named, by confounder: share of the rows over each lake's planted disc that carry its note, and share of
+    the rows that carry it on the same lake without any. Slopes are the true ones."""
+    out: dict[str, tuple[list[float], list[float]]] = {name: ([], []) for name in (*PLANTED, "gas with mud all round")}
+    for number in numbers:
+        for planted in (True, False):
+            world = make_world(number, planted)
+            rows = record(world, number)
+            slope = world.at(world.slope_deg, rows.x_m, rows.y_m)
+            found = read_hardness(rows, SETTINGS, None, slope).soundings
+            read = np.isfinite(found.hardness)
+            for name, note in PLANTED.items():
+                noted = (found.hardness_notes & np.uint32(note.value)) != 0
+                if not planted:
+                    out[name][1].append(float(noted[read].mean()))
+                    continue
+                disc = world.confounded[name]
+                told = float(noted[read & (world.at(disc.astype(float), rows.x_m, rows.y_m) > 0.9)].mean())
+                out[name][0].append(told)
+                if name == "gas" and _soft_round(world, disc) > 0.7:
+                    out["gas with mud all round"][0].append(told)
+    return out
+
+
+def _soft_round(world: World, disc: np.ndarray) -> float:
+    "Share of truly soft floor within 30 m round a planted disc."
+    away = distance_transform_edt(~disc) * STEP_M
+    return float((reflection_of(world.phi) < 0.1)[(away > 0) & (away <= 30.0)].mean())
+
+
+def print_told(numbers: range) -> None:
+    "How often each confounder is named, and how often it is where there is none."
+    for name, (told, false) in told_of(numbers).items():
+        clean = f"; named in {np.mean(false):.4f} of all rows of lakes without any" if false else ""
+        print(f"{name}: named in {np.mean(told):.2f} of the rows over it, in {np.mean(np.array(told) > 0.5):.2f} of "
+              f"{len(told)} lakes over half of it{clean}")
+
+
 BIG_WIDTH_M, BIG_HEIGHT_M, BIG_PIXEL_M = 4000.0, 2500.0, 10.0
 
 
@@ -263,11 +307,19 @@ def million() -> None:
     print(f"classes and {len(bottom.edges)} edges: {time.perf_counter() - start:.1f} s")
 
 
-if __name__ == "__main__" and sys.argv[1:2] == ["million"]:
-    million()
-elif __name__ == "__main__":
-    start = time.perf_counter()
-    lakes = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else FIRST_UNSEEN
-    figures(range(first, first + lakes), confounders="confounded" in sys.argv, drawn="drawn" in sys.argv)
+def asked(words: list[str]) -> range:
+    "Lakes as given on the command line: how many, and the first."
+    numbers = [int(word) for word in words if word.isdigit()]
+    first = numbers[1] if len(numbers) > 1 else FIRST_UNSEEN
+    return range(first, first + (numbers[0] if numbers else 20))
+
+
+if __name__ == "__main__":
+    start, words = time.perf_counter(), sys.argv[1:]
+    if "million" in words:
+        million()
+    elif "named" in words:
+        print_told(asked(words))
+    else:
+        figures(asked(words), confounders="confounded" in words, drawn="drawn" in words)
     print(f"\n{time.perf_counter() - start:.0f} s, peak memory {peak_mb():.0f} MB")

@@ -63,6 +63,15 @@ def test_where_the_own_level_is_known_the_first_echo_speaks_on_a_slope(echoes):
     assert np.all(found.hardness_sigma[steep] > found.hardness_sigma[40])
 
 
+def test_near_the_beams_edge_a_first_echo_is_at_least(echoes):
+    "8.8 degrees in a beam of 20, seen as 9.4: were they 11, the echo would be out of the beam and the floor harder."
+    found = add_hardness(over_slope(echoes, 8.8, SAND, flat=80), PLAIN)
+    steep = slice(95, 130)
+    assert np.all(found.hardness_notes[steep] & HardnessNote.at_least.value)
+    assert np.all(found.hardness_low[steep] <= hardness_index(bottom_loss_db(SAND)))
+    assert np.isnan(found.hardness_high[steep]).all() and np.all(found.hardness_sigma[steep] > 0.1)
+
+
 def test_a_slope_handed_in_counts_where_the_pass_runs_along_it(echoes):
     "Sailed along a contour a pass sees no slope; the depth surface's slope is taken then."
     lake = over_slope(echoes, 0.0, SAND)

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
+
+from bench_hardness import told_of
 
 from lakemap.hardness import HardnessSettings, add_hardness
 from lakemap.model.hardness_notes import HardnessNote
@@ -87,6 +93,48 @@ def test_a_hard_patch_in_the_flat_soft_deep_may_be_gas(echoes, rise_m, gassy):
     assert gas[~disc(found.x_m, found.y_m - 50)].mean() < 0.02
     if gassy:
         assert np.nanmin(found.hardness_low[gas]) < 0.25 and np.nanmax(found.hardness_high[gas]) > 0.8
+
+
+def test_a_hard_patch_that_sand_leads_up_to_is_no_gas(echoes):
+    "Stones, sand and mud sort into one another; gas ends at once."
+    def floor(x, y):
+        away = np.hypot(x - 100, y - 150)
+        return np.where(away < 25, 0.6, np.where(away < 42, 0.25, 0.06))
+
+    found = add_hardness(grid_of_passes(echoes, floor, lambda x, y: 8.0 + 0.04 * y), PLAIN)
+    assert not noted(found, HardnessNote.gas).any()
+
+
+def test_two_floors_that_meet_are_no_layers(echoes):
+    "Along the edge of rock and silt each sounder meets both: nothing is doubted there."
+    half = lambda x, y: np.where(x + 0.3 * y < 130, 0.6, 0.08)  # noqa: E731
+    depth = lambda x, y: np.full(x.shape, 8.0)  # noqa: E731
+    low = grid_of_passes(echoes, half, depth, "b.csv", 50.0, turn=True)
+    found = add_hardness(Soundings.concatenate(
+        [grid_of_passes(echoes, half, depth), low.with_columns(pass_id=low.pass_id + 100)]), PLAIN)
+    assert noted(found, HardnessNote.layered).mean() < 0.03
+
+
+def test_notes_of_a_display_still_count_where_its_levels_are_counts(rows):
+    "Steps of a display, and any automatic gain, order nothing by themselves: said in a line; what the eye saw is read."
+    counts = np.arange(60) % 200
+    for facts in (LogFacts("a.csv", gain_law="none"), LogFacts("a.csv", gain_law="auto")):
+        levels = counts if facts.gain_law == "none" else counts + 0.5
+        plain = add_hardness(rows(np.full(60, 6.0), facts, first_echo_db=levels + 40, second_echo_db=levels), PLAIN)
+        assert np.isnan(plain.hardness).all()
+        assert sum("levels are counts of a display or of an automatic gain" in text for text in plain.messages) == 1
+        seen = add_hardness(rows(np.full(60, 6.0), facts, first_echo_db=levels + 40, second_echo_db=levels,
+                                 second_seen=2, display_range_m=30.0), PLAIN)
+        assert (seen.hardness > 0.6).all() and noted(seen, HardnessNote.screen).all()
+
+
+def test_confounders_are_named_on_invented_lakes_and_hardly_ever_where_there_is_none():
+    "Four lakes of tests/bench with what lies there known: how often each is named, and falsely on the same lakes bare."
+    told = told_of(range(1, 5))
+    named = {name: np.mean(shares) for name, (shares, _) in told.items() if shares}
+    false = {name: np.mean(shares) for name, (_, shares) in told.items() if shares}
+    assert named["boulders"] > 0.75 and named["silt over rock"] > 0.75
+    assert max(false["boulders"], false["gas"]) < 0.003 and false["silt over rock"] < 0.02
 
 
 def test_doubt_is_a_span_and_no_average(echoes):
