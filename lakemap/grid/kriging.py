@@ -92,7 +92,7 @@ class OrdinaryKriging(Interpolator):
         thin_m = THIN_BLOCKS * (self.options.block_m or 0.0)
         self._near = Neighbourhood(obs.xy, obs.pass_id, wanted, self.options.cap, thin_m)
         self._shared = self._shared_variance(obs)
-        self._jitter = JITTER * self._gamma_at_longest() if len(np.unique(obs.xy, axis=0)) < len(obs) else 0.0
+        self._jitter = JITTER * self._gamma_at_longest() if _places_twice(obs.xy) else 0.0
         return self
 
     def own_variance(self, obs: Observations) -> Floats:
@@ -108,8 +108,11 @@ class OrdinaryKriging(Interpolator):
         return np.asarray(self._model.gamma(lag) + 0.5 * (obs.sigma[first] ** 2 + obs.sigma[second] ** 2))
 
     def _shared_variance(self, obs: Observations) -> Floats:
+        if len(self._bias.pass_id) == 0:
+            return np.zeros(len(obs))
+        passes, code = np.unique(obs.pass_id, return_inverse=True)
         table = dict(zip(self._bias.pass_id.tolist(), self._bias.sigma_m.tolist(), strict=True))
-        return np.array([table.get(number, 0.0) for number in obs.pass_id.tolist()]) ** 2
+        return np.asarray(np.array([table.get(number, 0.0) for number in passes.tolist()])[code] ** 2)
 
     def _gamma_at_longest(self) -> float:
         return float(self._model.rise(np.array([np.hypot(*np.ptp(self._obs.xy, axis=0))]))[0])
@@ -183,6 +186,12 @@ class OrdinaryKriging(Interpolator):
             cov -= share * model.rise(_distance(away - node))
         own = model.rise(_distance(nodes[:, None, :] - nodes[None, :, :]))
         return cov, -float(weight @ own @ weight)
+
+
+def _places_twice(xy: Floats) -> bool:
+    """Whether two readings (n, 2) share a place."""
+    order = np.lexsort((xy[:, 1], xy[:, 0]))
+    return bool((np.diff(xy[order], axis=0) == 0).all(axis=1).any())
 
 
 def _distance(away: Floats) -> Floats:
