@@ -25,6 +25,8 @@ from lakemap.units import format_length
               help="Folder for results.")
 @click.option("--pixel", type=float, metavar="M", help="Side of a pixel in metres; else chosen from the readings.")
 @click.option("--contour", metavar="5ft", help="Step between contours.")
+@click.option("--basemap", metavar="URL", help="Background of map.html, as https://HOST/{z}/{x}/{y}.png: looking at "
+              "the page then asks that host for each place; without it nothing is ever asked.")
 @click.option("--method", type=click.Choice(["auto", "field", "kriging", "linear", "nearest"]),
               help="How depths are joined; auto lets them compete on passes held back.")
 @click.option("--realisations", type=click.IntRange(0, 1000), metavar="N",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -76,6 +77,7 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
         "read.area": given.get("area"), "read.since": given.get("since"),
         "read.until": given.get("until"), "read.crs": given["crs"], "grid.pixel_m": given.get("pixel"),
         "grid.method": given.get("method"), "grid.realisations": given.get("realisations"),
+        "publish.basemap": given.get("basemap"),
         "publish.contour_m": _contour_m(given.get("contour"), given["units"]),
     }
     short = [f"{key}={_toml(value)}" for key, value in flags.items() if value is not None]
@@ -86,7 +88,7 @@ def lake_from(given: Mapping[str, Any], extra: Mapping[str, Any] | None = None, 
 
 
 def _toml(value: Any) -> str:
-    return repr(value) if isinstance(value, int | float) else f'"{value}"'
+    return repr(value) if isinstance(value, int | float) else json.dumps(str(value))
 
 
 def _contour_m(text: str | None, units: str | None) -> float | None:

@@ -66,7 +66,8 @@ class LakeFoliumMap(folium.Map):  # type: ignore[misc]
 class FoliumPage:
     """Styles, scripts and body pieces in the order added, around one map."""
 
-    def __init__(self, centre: tuple[float, float], title: str) -> None:
+    def __init__(self, centre: tuple[float, float], title: str, images_from: str | None = None) -> None:
+        self._images_from = images_from
         self._map = LakeFoliumMap(centre)
         self._figure: Any = self._map.get_root()
         self._count = 0
@@ -93,8 +94,8 @@ class FoliumPage:
     def render(self) -> str:
         """The whole page, with the policy as the first thing in its head."""
         page: str = self._figure.render()
-        head = f'<head>\n{policy(page)}\n<meta name="referrer" content="no-referrer">\n<title>{_text(self._title)}'
-        head += "</title>"
+        head = f'<head>\n{policy(page, self._images_from)}\n<meta name="referrer" content="no-referrer">\n'
+        head += f"<title>{_text(self._title)}</title>"
         return page.replace("<html>", '<html lang="en">', 1).replace("<head>", head, 1)
 
 
@@ -108,15 +109,18 @@ def leaflet_style() -> str:
     return _IMAGE.sub(inside, style)
 
 
-def policy(page: str) -> str:
+def policy(page: str, images_from: str | None = None) -> str:
     """A Content-Security-Policy that allows what stands in ``page`` and nothing else, as a meta element.
+
+    ``images_from`` is the one origin that images may come from besides.
 
     Source: W3C Content Security Policy Level 3, hash-source; a hash is taken over the text between the tags.
     """
     blocks = _BLOCK.findall(page)
     scripts, styles = (_hashes(text for tag, text in blocks if tag == kind) for kind in ("script", "style"))
     rules = (
-        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data: blob:; "
+        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data: blob:"
+        f"{' ' + images_from if images_from else ''}; "
         "base-uri 'none'; form-action 'none'"
     )
     return f'<meta http-equiv="Content-Security-Policy" content="{rules}">'

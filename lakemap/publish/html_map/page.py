@@ -11,6 +11,7 @@ from typing import Any
 from lakemap.errors import OutputError
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
+from lakemap.publish.html_map.basemap import Basemap, basemap
 from lakemap.publish.html_map.contents import bounds, contents
 from lakemap.publish.html_map.folium_page import FoliumPage
 from lakemap.publish.reader_unit import choose_unit
@@ -21,8 +22,8 @@ FOLDER = Path(__file__).parent
 
 MODULES = (
     "dom", "keep", "units", "slices", "codec", "geo", "exchange", "grid", "sureness", "today", "suited", "picture",
-    "painter", "legend", "views", "tracer", "pen", "contours", "sketch", "overlays", "nearby", "graticule", "here",
-    "notes", "picks", "spots", "readout", "layers", "scale_bar", "start",
+    "painter", "legend", "views", "tracer", "pen", "contours", "sketch", "overlays", "basemap", "nearby", "graticule",
+    "here", "notes", "picks", "spots", "readout", "layers", "scale_bar", "start",
 )
 """The page's own modules, in the order in which they need each other."""
 
@@ -33,21 +34,23 @@ def write_map(lake_map: LakeMap, path: Path, settings: PublishSettings) -> None:
     Raises OutputError when the file cannot be written.
     """
     unit = choose_unit(lake_map.soundings, settings)
-    page = map_page(lake_map, unit, settings.pass_tolerance_m)
+    page = map_page(lake_map, unit, settings.pass_tolerance_m, basemap(settings.basemap) if settings.basemap else None)
     try:
         path.write_bytes(page.encode("utf-8"))
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror}); free space or choose another --out") from None
 
 
-def map_page(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> str:
-    """The page as text, starting in ``unit`` (m or ft)."""
+def map_page(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0, background: Basemap | None = None) -> str:
+    """The page as text, starting in ``unit`` (m or ft); it asks a server only where it has a ``background``."""
     (south, west), (north, east) = bounds(lake_map.depth.estimate)
-    page = FoliumPage(((south + north) / 2, (west + east) / 2), printable(lake_map.name))
+    page = FoliumPage(((south + north) / 2, (west + east) / 2), printable(lake_map.name),
+                      background.origin if background else None)
     page.add_style(text_of("page.css"))
     page.add_script("\n".join(['"use strict";', *(text_of(f"{name}.js") for name in MODULES)]))
     page.add_body(text_of("body.html").replace("LAKE-CAUTION", html.escape(CAUTION)))
-    page.add_body(data_block(contents(lake_map, unit, pass_tolerance_m)))
+    told = {"basemap": {"url": background.url, "host": background.host} if background else None}
+    page.add_body(data_block(contents(lake_map, unit, pass_tolerance_m) | told))
     return page.render()
 
 

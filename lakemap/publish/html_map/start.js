@@ -62,6 +62,8 @@ function buildPage(map, data, grid) {
     moved: drawn("moved", "Floor that moved", false),
     suited: overlay("suited", "Water that does not suit", Suited.layer(repaint), Boolean(data.water), false),
     degrees: overlay("degrees", "Lines of degrees", graticule.layer, true, false),
+    background: overlay("background", data.basemap ? `Background from ${data.basemap.host}` : "",
+      Basemap.layer(data.basemap), Boolean(data.basemap), Basemap.wanted()),
     shore: overlay("shore", "Shoreline", Overlays.drawn("shore", [{ outlines: data.shore }], sketch), data.shore.length > 0),
   };
   const readout = new Readout(map, grid, data, new Nearby(data, map.getCenter()));
