@@ -1,84 +1,153 @@
-"""Depths by weighted line or pole settle what no crossover can show: a constant and a scale that all depths share.
-
-The model: check = sounding + offset + scale * depth below the transducer. Offset stands for draft, a draft counted
-twice, the gauge's zero; scale for sound speed. Both are held by what was known before (mean zero, the common error), so
-that they move only as far as the checks tell. Differences that stand out weigh less (Huber 1964).
-"""
+"""Depths by weighted line or pole settle what no crossover can show: a constant and a scale, sounder by sounder."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lakemap.model.soundings import Soundings
+from lakemap.clean.check_fit import LEAST_SIGMA_M, Equations, Fit, fit_groups
+from lakemap.clean.check_groups import Groups, groups_of
+from lakemap.clean.error_budget import with_common
+from lakemap.clean.lake_level import level_at_times
+from lakemap.clean.settings import CleanSettings
+from lakemap.errors import InputError
+from lakemap.geo.crossovers import find_crossovers
+from lakemap.geo.crs import project
+from lakemap.geo.pass_bias import PRIOR_SIGMA_M
+from lakemap.geo.shore import in_water, water_polygon
+from lakemap.model.error_budget import CommonPart
+from lakemap.model.lake_facts import CheckDepths, LakeFacts
+from lakemap.model.shoreline import Shoreline
+from lakemap.model.soundings import Correction, Soundings
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 REACH_M = 15.0
 """Soundings this near a check tell the depth at it, through a plane."""
 LEAST_ROWS, MOST_ROWS = 3, 400
 SLOPE_PRIOR = 0.2
 """Standard deviation of either slope of the plane before soundings are seen: lake floors rarely fall more steeply."""
-HUBER_SIGMAS, ROUNDS = 1.5, 12
-PRIOR_FREEDOM = 4.0
-"""Degrees of freedom of the prior's t law (Lange, Little & Taylor 1989, from memory): a draft that was measured is
-rarely wrong by centimetres, but now and then by all of it, counted twice."""
-LEAST_SIGMA_M, LEAST_SCALE = 0.01, 0.0005
-"""No check settles more finely: a line stretches, a pole sinks in."""
 TOLD = 0.8
 """A quantity is told by the checks where they bring its error below this share of what it was."""
 
 
-@dataclass(frozen=True)
-class Fit:
-    """Offset [m] and scale with their standard errors; ``matched`` (k,) which checks had soundings near; the median of
-    what check and sounding differed by, before and after."""
+def apply_checks(
+    soundings: Soundings, facts: LakeFacts, shore: Shoreline | None, settings: CleanSettings
+) -> Soundings:
+    """Depths of each sounder moved as far as check depths tell, and the common error as they leave it.
 
-    offset_m: float
-    scale: float
-    offset_sigma_m: float
-    scale_sigma: float
-    matched: NDArray[np.bool_]
-    before_m: float
-    after_m: float
-    messages: tuple[str, ...]
-
-    def shift_m(self, below_m: Floats) -> Floats:
-        """What to add to depths that lie ``below_m`` (n,) below the transducer."""
-        return np.asarray(self.offset_m + self.scale * below_m, dtype=np.float64)
-
-
-def fit_checks(
-    soundings: Soundings, below_m: Floats, xy: Floats, check_m: Floats, sigma_m: Floats
-) -> Fit | None:
-    """Fit offset and scale; None where no check has soundings near it.
-
-    ``soundings`` carry depth_m and its sigma on one datum, ``below_m`` (n,) is their depth below the transducer; checks
-    are at ``xy`` (k, 2) on the working CRS, ``check_m`` (k,) on the same datum, NaN where that is not known.
+    Raises InputError where all check depths lie on land; those that lie on land else are left out and said.
     """
-    rows = np.flatnonzero(soundings.usable() & np.isfinite(soundings.depth_m + soundings.x_m))
-    tree = cKDTree(np.column_stack([soundings.x_m[rows], soundings.y_m[rows]]))
-    usable = np.isfinite(xy).all(axis=1) & np.isfinite(check_m)
-    near = [rows[_within(tree, place)] if good else rows[:0] for place, good in zip(xy, usable, strict=True)]
-    matched = np.array([len(some) >= LEAST_ROWS for some in near], dtype=bool)
+    checks = facts.checks
+    if not len(checks) or not settings.applies("check depths") or soundings.crs is None:
+        return soundings
+    xy = np.column_stack(project(soundings.crs, checks.lon_deg, checks.lat_deg))
+    wet, said = _off_land(checks, xy, shore, soundings, settings)
+    on_datum, more = _on_datum(checks, facts, settings)
+    soundings = soundings.with_messages(*checks.messages, *said, *more)
+    groups = groups_of(soundings, facts, settings)
+    below = soundings.depth_below_transducer_m()
+    told, matched = _checked(soundings, groups, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
     if not matched.any():
-        return None
-    told = np.array([_depth_at(soundings, near[k], xy[k]) for k in np.flatnonzero(matched)])
-    deep = np.array([float(np.median(below_m[near[k]])) for k in np.flatnonzero(matched)])
-    difference = check_m[matched] - told[:, 0]
-    sigma = np.maximum(np.hypot(sigma_m[matched], told[:, 1]), LEAST_SIGMA_M)
-    return _fitted(difference, sigma, deep, soundings, matched)
+        return soundings.with_messages("no soundings near any check depth: they settle nothing; sail over them")
+    if len(groups.names) > 1:
+        told = Equations.joined(told, _crossed(soundings, groups, below))
+    fit = fit_groups(told, groups.prior)
+    shift_m = fit.shift_m(groups.of_row(soundings), below)
+    return _moved(soundings, fit, groups, shift_m, int(matched.sum())).with_messages(*_said(fit, groups, told, matched))
 
 
-def _within(tree: cKDTree, place: Floats) -> NDArray[np.int64]:
+def _off_land(
+    checks: CheckDepths, xy: Floats, shore: Shoreline | None, soundings: Soundings, settings: CleanSettings
+) -> tuple[Bools, list[str]]:
+    if shore is None or soundings.crs is None:
+        return np.ones(len(checks), dtype=bool), []
+    wet = in_water(water_polygon(shore, soundings.crs), xy[:, 0], xy[:, 1], settings.shore_margin_m)
+    if wet.all():
+        return wet, []
+    first = int(np.flatnonzero(~wet)[0])
+    where = f"{checks.source[first]}: check depths on land by {shore.source}, line {checks.line[first]}"
+    count = int((~wet).sum())
+    if not wet.any():
+        raise InputError(f"{where} and all {count} of them; mend their places, or leave the file out")
+    return wet, [f"{where}" + (f" + {count - 1} more" if count > 1 else "") + "; left out"]
+
+
+def _on_datum(checks: CheckDepths, facts: LakeFacts, settings: CleanSettings) -> tuple[Floats, list[str]]:
+    """Check depths below the datum: that day's level taken off; NaN, and a message, where it is not known."""
+    if not facts.levels or not settings.applies("lake level"):
+        return checks.depth_m, []
+    level = level_at_times(facts.levels, checks.time_s, settings)
+    lost = ~np.isfinite(level)
+    said = []
+    if lost.any():
+        said.append(f"{checks.source[0]}: {int(lost.sum())} check depths without a time within the gauge's; left out, "
+                    "their lake level is not known")
+    return checks.depth_m - level, said
+
+
+def _checked(
+    soundings: Soundings, groups: Groups, below_m: Floats, xy: Floats, check_m: Floats, sigma_m: Floats
+) -> tuple[Equations, Bools]:
+    """What each check says of each group that has soundings near it, and which checks (k,) have any.
+
+    ``below_m`` (n,) is each row's depth below the transducer; checks are at ``xy`` (k, 2) on the working CRS,
+    ``check_m`` (k,) on the datum of depth_m, NaN where that is not known.
+    """
+    group = groups.of_row(soundings)
+    rows = np.flatnonzero(soundings.usable() & np.isfinite(soundings.depth_m + soundings.x_m) & (group >= 0))
+    tree = cKDTree(np.column_stack([soundings.x_m[rows], soundings.y_m[rows]]))
+    matched = np.zeros(len(xy), dtype=bool)
+    difference, sigma, design = [], [], []
+    for k in np.flatnonzero(np.isfinite(xy).all(axis=1) & np.isfinite(check_m)).tolist():
+        near = rows[_within(tree, xy[k])]
+        for number in np.unique(group[near]).tolist():
+            own = near[group[near] == number]
+            if len(own) < LEAST_ROWS:
+                continue
+            depth, error = _depth_at(soundings, own, xy[k])
+            matched[k] = True
+            difference.append(check_m[k] - depth)
+            sigma.append(max(float(np.hypot(sigma_m[k], error)), LEAST_SIGMA_M))
+            design.append(_row_of(len(groups.names), number, float(np.median(below_m[own]))))
+    told = Equations(np.array(difference), np.array(sigma), np.array(design).reshape(-1, 2 * len(groups.names)),
+                     np.ones(len(sigma), dtype=bool))
+    return told, matched
+
+
+def _row_of(groups: int, number: int, below_m: float) -> Floats:
+    row = np.zeros(2 * groups)
+    row[2 * number : 2 * number + 2] = 1.0, below_m
+    return row
+
+
+def _crossed(soundings: Soundings, groups: Groups, below_m: Floats) -> Equations:
+    """What crossings of two groups say of their difference. The constant errors of the passes enter each; crossings of
+    one pass share its own, so that many of them count as few."""
+    met = find_crossovers(soundings)
+    group = groups.of_row(soundings)
+    a, b = group[met.row_a], group[met.row_b]
+    met = met.take((a != b) & (a >= 0) & (b >= 0) & np.isfinite(met.difference_m + met.sigma_m))
+    a, b = group[met.row_a], group[met.row_b]
+    here, design = np.arange(len(met)), np.zeros((len(met), 2 * len(groups.names)))
+    for side, rows, sign in ((a, met.row_a, -1.0), (b, met.row_b, 1.0)):
+        design[here, 2 * side], design[here, 2 * side + 1] = sign, sign * below_m[rows]
+    often = np.maximum(*(np.bincount(side)[side] if len(side) else side for side in (met.pass_a, met.pass_b)))
+    sigma = np.sqrt(met.sigma_m**2 + 2.0 * PRIOR_SIGMA_M**2 * often)
+    return Equations(met.difference_m, np.maximum(sigma, LEAST_SIGMA_M), design, np.zeros(len(met), dtype=bool))
+
+
+def _within(tree: cKDTree, place: Floats) -> Ints:
     return np.sort(np.asarray(tree.query_ball_point(place, REACH_M), dtype=np.int64))
 
 
-def _depth_at(soundings: Soundings, rows: NDArray[np.int64], place: Floats) -> tuple[float, float]:
+def _depth_at(soundings: Soundings, rows: Ints, place: Floats) -> tuple[float, float]:
     """Depth at a place and its sigma, from a plane through the soundings near it."""
     away = np.hypot(soundings.x_m[rows] - place[0], soundings.y_m[rows] - place[1])
     rows = rows[np.lexsort((rows, away))[:MOST_ROWS]]
@@ -98,40 +167,51 @@ def _depth_at(soundings: Soundings, rows: NDArray[np.int64], place: Floats) -> t
     return middle + float(level), float(np.sqrt(fit**2 + shared**2 + (slope * np.nan_to_num(place_m)) ** 2))
 
 
-def _fitted(
-    difference: Floats, sigma: Floats, deep: Floats, soundings: Soundings, matched: NDArray[np.bool_]
-) -> Fit:
-    prior = np.array([max(soundings.common_offset_m, LEAST_SIGMA_M), max(soundings.common_scale, LEAST_SCALE)])
-    design = np.column_stack([np.ones(len(deep)), deep])
-    weight: Floats = np.ones(len(deep), dtype=np.float64)
-    found = np.array([float(np.median(difference)), 0.0])
-    for _ in range(ROUNDS):
-        doubt = np.minimum(1.0, (PRIOR_FREEDOM + 1.0) / (PRIOR_FREEDOM + (found / prior) ** 2))
-        normal = (design * (weight / sigma**2)[:, None]).T @ design + np.diag(doubt * prior**-2.0)
-        found = np.asarray(np.linalg.solve(normal, design.T @ (weight * difference / sigma**2)), dtype=np.float64)
-        left = np.abs(difference - design @ found) / sigma
-        spread = max(1.0, 1.4826 * float(np.median(left)))
-        weight = np.minimum(1.0, HUBER_SIGMAS / np.maximum(left / spread, 1e-12)) / spread**2
-    error = np.sqrt(np.diag(np.linalg.inv(normal)))
-    offset_sigma, scale_sigma = max(float(error[0]), LEAST_SIGMA_M), max(float(error[1]), LEAST_SCALE)
-    return Fit(
-        float(found[0]), float(found[1]), offset_sigma, scale_sigma, matched, float(np.median(np.abs(difference))),
-        float(np.median(np.abs(difference - design @ found))),
-        tuple(_said(found, np.array([offset_sigma, scale_sigma]), prior, soundings, int(matched.sum()))),
+def _moved(soundings: Soundings, fit: Fit, groups: Groups, shift_m: Floats, count: int) -> Soundings:
+    """Depths shifted; the common error is that of the least sure sounder."""
+    moved = soundings.with_columns(depth_m=soundings.depth_m + shift_m)
+    used = soundings.usable() & np.isfinite(shift_m)
+    listed = Correction(
+        "check depths", fit.before_m, fit.after_m, float(np.mean(shift_m[used])), "check depths", np.nan_to_num(shift_m)
     )
+    moved = replace(moved, corrections=(*soundings.corrections, listed))
+    several = f", the least sure of {len(groups.names)} sounders" if len(groups.names) > 1 else ""
+    part = CommonPart("check depths", float(fit.sigma[:, 0].max()), float(fit.sigma[:, 1].max()),
+                      f"settled by {count} checks{several}")
+    return with_common(moved, (part,))
 
 
-def _said(found: Floats, error: Floats, prior: Floats, soundings: Soundings, count: int) -> list[str]:
-    moved, sure = length_slot(found[0], 2), length_slot(error[0], 2)
-    said = [f"{count} check depths: all depths moved by {moved} (sigma {sure}) and "
-            f"{100 * found[1]:+.2f} % (sigma {100 * error[1]:.2f} %)"]
+def _said(fit: Fit, groups: Groups, told: Equations, matched: Bools) -> list[str]:
+    """What was moved and what the checks leave open, for each group."""
+    said = []
+    for number, name in enumerate(groups.names):
+        own = told.design[:, 2 * number] != 0
+        checks, crossings = int((own & told.check).sum()), int((own & ~told.check).sum())
+        whose = "all depths" if len(groups.names) == 1 else f"depths of {name}"
+        if not checks and not crossings:
+            said.append(f"no check depth and no crossing tells the zero of {name}: its depths stay as they are; "
+                        "measure some where it sailed")
+            continue
+        offset, scale = fit.found[number]
+        sure, sure_scale = fit.sigma[number]
+        by = f"{int(matched.sum()) if len(groups.names) == 1 else checks} check depths"
+        by += "" if len(groups.names) == 1 else f" and {crossings} crossings with others"
+        said.append(f"{by}: {whose} moved by {length_slot(offset, 2)} (sigma {length_slot(sure, 2)}) and "
+                    f"{100 * scale:+.2f} % (sigma {100 * sure_scale:.2f} %)")
+        said += _open(fit, groups, number, whose)
+    return said
+
+
+def _open(fit: Fit, groups: Groups, number: int, whose: str) -> list[str]:
+    error, prior, drafts = fit.sigma[number], groups.prior[number], groups.drafts_m[number]
     names = ("a constant", "a scale")
     untold = [name for name, now, before in zip(names, error, prior, strict=True) if now > TOLD * before]
+    said = []
     if untold:
-        said.append(f"check depths do not tell {' or '.join(untold)} apart from what was known before: measure some in "
-                    "shallow and some in the deepest water")
-    drafts = [log.draft_m for log in soundings.logs if log.draft_m]
-    if drafts and abs(found[0]) > 3 * error[0] and abs(found[0] + drafts[0]) < 2 * error[0]:
+        said.append(f"check depths do not tell {' or '.join(untold)} of {whose} apart from what was known before: "
+                    "measure some in shallow and some in the deepest water")
+    constant = float(fit.found[number, 0])
+    if drafts and abs(constant) > 3 * error[0] and abs(constant + drafts[0]) < 2 * error[0]:
         said.append(f"the constant is the draft of {length_slot(drafts[0], 2)} with its sign turned: the sounder seems "
                     "to have added its draft already, so it counted twice")
     return said

@@ -7,7 +7,8 @@ import shapely
 from numpy.typing import NDArray
 
 from lakemap.clean.boat_facts import settle_facts
-from lakemap.clean.corrections import apply_checks, correct_depths, dry_readings, flag_land, row_drafts
+from lakemap.clean.check_depths import apply_checks
+from lakemap.clean.corrections import correct_depths, dry_readings, flag_land, row_drafts
 from lakemap.clean.error_budget import add_errors
 from lakemap.clean.lake_level import LevelAt, level_at
 from lakemap.clean.layer_lock import flag_layer_lock

@@ -1,4 +1,4 @@
-"""From logged depths to depths below a datum: draft, sound speed, lake level, check depths; each applied once, listed.
+"""From logged depths to depths below a datum: draft, sound speed, lake level; each applied once, listed.
 
 Corrections keep the shift of every row until crossovers have shown what they did (proof.py).
 """
@@ -11,19 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.clean.check_depths import Fit, fit_checks
 from lakemap.clean.error_budget import UNKNOWN_OFFSET_M, UNKNOWN_SCALE, common_parts, with_common
-from lakemap.clean.lake_level import LevelAt, level_at_times
+from lakemap.clean.lake_level import LevelAt
 from lakemap.clean.settings import CleanSettings
 from lakemap.clean.true_depth import scaled_depth
-from lakemap.errors import InputError
-from lakemap.geo.crs import project
-from lakemap.geo.shore import in_water, water_polygon
-from lakemap.model.error_budget import CommonPart
 from lakemap.model.flags import Flag
-from lakemap.model.lake_facts import CheckDepths, LakeFacts
+from lakemap.model.lake_facts import LakeFacts
 from lakemap.model.log_facts import LogFacts
-from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Correction, Soundings
 from lakemap.units import length_slot
 
@@ -123,10 +117,11 @@ def correct_depths(
         done = done.with_columns(level_m=level.above_datum_m)
         done = replace(done, datum=level.datum).with_messages(f"all depths are below {level.datum}")
     used = soundings.usable() & np.isfinite(depth)
-    offset_known, speed_known = _mostly(drafts.known, used), _mostly(scaled.known | by_hand, used)
+    offset_known, speed_known = mostly(drafts.known, used), mostly(scaled.known | by_hand, used)
     done = done.with_columns(depth_m=depth, draft_m=drafts.true_m)
-    done = with_common(done, common_parts(offset_known, speed_known))
+    done = with_common(done, common_parts(offset_known, speed_known, level is not None))
     said = _said(offset_known, speed_known) if used.any() else []
+    said += _spans_said(soundings) if settings.applies("draft") else []
     return done.with_messages(*scaled.messages, *(level.messages if level else ()), *said)
 
 
@@ -140,7 +135,7 @@ def _listed(soundings: Soundings, name: str, shift_m: Floats) -> Soundings:
     return replace(soundings, corrections=(*soundings.corrections, done))
 
 
-def _mostly(known: Bools, used: Bools) -> bool:
+def mostly(known: Bools, used: Bools) -> bool:
     """Whether most used rows know; the others are tied to them by the passes' bias."""
     return bool(np.mean(known[used]) >= 0.5) if used.any() else False
 
@@ -148,68 +143,6 @@ def _mostly(known: Bools, used: Bools) -> bool:
 def flag_land(soundings: Soundings, dry: Bools) -> Soundings:
     """Flag dry readings that stand above the datum too: land, whatever the day."""
     return soundings.with_flag(Flag.off_water, dry & (soundings.depth_m < 0))
-
-
-def apply_checks(
-    soundings: Soundings, facts: LakeFacts, shore: Shoreline | None, settings: CleanSettings
-) -> Soundings:
-    """Depths moved as far as check depths tell, and the common error as they leave it.
-
-    Raises InputError where all check depths lie on land; those that lie on land else are left out and said.
-    """
-    checks = facts.checks
-    if not len(checks) or not settings.applies("check depths") or soundings.crs is None:
-        return soundings
-    xy = np.column_stack(project(soundings.crs, checks.lon_deg, checks.lat_deg))
-    wet, said = _off_land(checks, xy, shore, soundings, settings)
-    on_datum, more = _on_datum(checks, facts, settings)
-    below = soundings.depth_below_transducer_m()
-    fit = fit_checks(soundings, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
-    soundings = soundings.with_messages(*checks.messages, *said, *more)
-    if fit is None:
-        return soundings.with_messages("no soundings near any check depth: they settle nothing; sail over them")
-    return _moved(soundings, fit, fit.shift_m(below))
-
-
-def _off_land(
-    checks: CheckDepths, xy: Floats, shore: Shoreline | None, soundings: Soundings, settings: CleanSettings
-) -> tuple[Bools, list[str]]:
-    if shore is None or soundings.crs is None:
-        return np.ones(len(checks), dtype=bool), []
-    wet = in_water(water_polygon(shore, soundings.crs), xy[:, 0], xy[:, 1], settings.shore_margin_m)
-    if wet.all():
-        return wet, []
-    first = int(np.flatnonzero(~wet)[0])
-    where = f"{checks.source[first]}: check depths on land by {shore.source}, line {checks.line[first]}"
-    count = int((~wet).sum())
-    if not wet.any():
-        raise InputError(f"{where} and all {count} of them; mend their places, or leave the file out")
-    return wet, [f"{where}" + (f" + {count - 1} more" if count > 1 else "") + "; left out"]
-
-
-def _on_datum(checks: CheckDepths, facts: LakeFacts, settings: CleanSettings) -> tuple[Floats, list[str]]:
-    """Check depths below the datum: that day's level taken off; NaN, and a message, where it is not known."""
-    if not facts.levels or not settings.applies("lake level"):
-        return checks.depth_m, []
-    level = level_at_times(facts.levels, checks.time_s, settings)
-    lost = ~np.isfinite(level)
-    said = []
-    if lost.any():
-        said.append(f"{checks.source[0]}: {int(lost.sum())} check depths without a time within the gauge's; left out, "
-                    "their lake level is not known")
-    return checks.depth_m - level, said
-
-
-def _moved(soundings: Soundings, fit: Fit, shift_m: Floats) -> Soundings:
-    moved = soundings.with_columns(depth_m=soundings.depth_m + shift_m)
-    used = soundings.usable() & np.isfinite(shift_m)
-    listed = Correction(
-        "check depths", fit.before_m, fit.after_m, float(np.mean(shift_m[used])), "check depths", np.nan_to_num(shift_m)
-    )
-    moved = replace(moved, corrections=(*soundings.corrections, listed)).with_messages(*fit.messages)
-    origin = f"settled by {int(fit.matched.sum())} checks"
-    part = CommonPart("check depths", fit.offset_sigma_m, fit.scale_sigma, origin)
-    return with_common(moved, (part,))
 
 
 def _said(offset_known: bool, speed_known: bool) -> list[str]:
@@ -225,4 +158,19 @@ def _said(offset_known: bool, speed_known: bool) -> list[str]:
             f"the sounder's sound speed or the water's temperature is not known: all depths together may be off by "
             f"{100 * UNKNOWN_SCALE:g} %; give clean.nominal_sound_speed_mps and clean.water_c"
         )
+    return said
+
+
+def _spans_said(soundings: Soundings) -> list[str]:
+    """Drafts by span of time that no row could take: of logs without dates, and of times in which nobody sailed."""
+    said = [f"{log.name}: has no date, so drafts by span of time say nothing of it; its usual draft counts"
+            for log in soundings.logs if log.drafts and not log.has_date]
+    dated = np.array([log.has_date for log in soundings.logs] or [False])[soundings.log]
+    spans = {span: log for log in soundings.logs if log.has_date for span in log.drafts}
+    for span, log in spans.items():
+        theirs = dated & np.array([span in one.drafts for one in soundings.logs])[soundings.log]
+        if not np.any(theirs & (soundings.time_s >= span.from_s) & (soundings.time_s <= span.until_s)):
+            day = np.datetime64(int(span.from_s), "s").astype("datetime64[D]")
+            said.append(f"the draft of {length_slot(span.draft_m, 2)} from {day} on: no reading of {log.name} or "
+                        "another log of that sounder lies in its span")
     return said

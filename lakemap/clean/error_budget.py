@@ -39,6 +39,9 @@ UNKNOWN_OFFSET_M = 0.3
 """Common error when draft or reference of the depths is not known; contract of the project."""
 KNOWN_OFFSET_M = 0.05
 """Common error of a draft that was measured: load and trim; common practice of the trade."""
+GAUGE_ZERO_M = 0.02
+"""Error of a gauge's zero against the datum it is named after: a staff that was set by eye, a full pool told to a tenth
+of a foot (own choice)."""
 UNKNOWN_SCALE = 0.015
 """Common error when sound speed is not known: 1500 m/s taken in water of 10 to 30 degC (1447 to 1509 m/s, Marczak)."""
 KNOWN_SCALE = 0.003
@@ -47,20 +50,26 @@ GRADIENT_FACTOR = float(np.sqrt(2.0))
 """The slope along a pass is one of two components; on an average course the whole slope is larger by this."""
 
 
-def common_parts(offset_known: bool, speed_known: bool) -> tuple[CommonPart, ...]:
-    """What all depths share: their zero, and sound speed; positions do not enter here."""
+def common_parts(offset_known: bool, speed_known: bool, gauged: bool) -> tuple[CommonPart, ...]:
+    """What all depths share: their zero, sound speed, and the datum's height; positions do not enter here."""
     return (
         CommonPart("draft and reference", KNOWN_OFFSET_M if offset_known else UNKNOWN_OFFSET_M, 0.0,
                    "known, but for load and trim" if offset_known else "not known"),
         CommonPart("sound speed", 0.0, KNOWN_SCALE if speed_known else UNKNOWN_SCALE,
                    "known to about 1 degC" if speed_known else "not known"),
+        CommonPart("lake level", GAUGE_ZERO_M if gauged else 0.0, 0.0,
+                   "the gauge's zero against the datum" if gauged else "no gauge: below the surface of each day"),
     )
 
 
+def total_common(parts: tuple[CommonPart, ...]) -> tuple[float, float]:
+    """Offset [m] and scale of all parts together: independent, so their squares add."""
+    return float(np.sqrt(sum(part.offset_m**2 for part in parts))), float(np.sqrt(sum(part.scale**2 for part in parts)))
+
+
 def with_common(soundings: Soundings, parts: tuple[CommonPart, ...]) -> Soundings:
-    """The same rows with these parts as their common error: independent, so their squares add."""
-    offset = float(np.sqrt(sum(part.offset_m**2 for part in parts)))
-    scale = float(np.sqrt(sum(part.scale**2 for part in parts)))
+    """The same rows with these parts as their common error."""
+    offset, scale = total_common(parts)
     logs = soundings.budget.logs if soundings.budget else ()
     return replace(soundings, common_offset_m=offset, common_scale=scale, budget=ErrorBudget(logs, parts))
 
@@ -86,7 +95,7 @@ def add_errors(
         "resolution": np.where(came, 0.0, resolution_m(soundings)[soundings.log] / UNIFORM),
         "waves": np.where(came, 0.0, waves),
         "position": slope * place,
-        "draft": np.where(came, 0.0, DRAFT_VARIES_M),
+        "draft": np.where(came, 0.0, _draft_m(soundings, settings)),
         "level": np.zeros(len(soundings)) if level_sigma_m is None else np.nan_to_num(level_sigma_m),
         "beam": BEAM_SHARE * _beam_m(soundings, depth, slope, settings),
         "own": np.where(came, own, 0.0),
@@ -123,6 +132,13 @@ def _step(values: Floats) -> float:
         if np.mean(whole) > 0.98:
             return step
     return 0.001
+
+
+def _draft_m(soundings: Soundings, settings: CleanSettings) -> Floats:
+    """What a draft varies by (n,) [m]: within a day, and where a transducer is raised and lowered by what each of its
+    places was measured to."""
+    moved = np.array([bool(log.drafts) and settings.applies("draft") for log in soundings.logs] or [False])
+    return np.asarray(np.where(moved, np.hypot(DRAFT_VARIES_M, KNOWN_OFFSET_M), DRAFT_VARIES_M)[soundings.log])
 
 
 def _beam_m(soundings: Soundings, depth_m: Floats, slope: Floats, settings: CleanSettings) -> Floats:

@@ -23,6 +23,7 @@ from numpy.testing import assert_allclose
 
 from lakemap.clean import CleanSettings, clean
 from lakemap.errors import InputError
+from lakemap.model.boat import Boat, Sounder
 from lakemap.model.lake_facts import CheckDepths, LakeFacts
 from lakemap.model.shoreline import Shoreline
 
@@ -49,7 +50,7 @@ def test_an_unknown_draft_is_settled_by_check_depths():
     with_checks = clean(two_days(0.03), KNOWN, replace(facts, checks=checks()))
     assert np.median(without.depth_m - truth_m(without)) == pytest.approx(-DRAFT_M, abs=0.02)
     assert abs(np.median(with_checks.depth_m - truth_m(with_checks))) < 0.03
-    assert without.common_offset_m == 0.3 and with_checks.common_offset_m < 0.05
+    assert without.common_offset_m == pytest.approx(np.hypot(0.3, 0.02)) and with_checks.common_offset_m < 0.05
     listed = with_checks.corrections[-1]
     assert (listed.name, listed.measure) == ("check depths", "check depths")
     assert listed.before_m > 0.3 and listed.after_m < 0.05
@@ -85,7 +86,7 @@ def test_estimates_lie_within_two_of_their_own_sigma():
 
 
 def _checked(base, facts):
-    from lakemap.clean.corrections import apply_checks
+    from lakemap.clean.check_depths import apply_checks
 
     return apply_checks(base, facts, None, KNOWN)
 
@@ -141,10 +142,68 @@ def test_checks_with_no_soundings_near_settle_nothing():
     away = (np.full(8, 900.0), PLACES[1])
     cleaned = clean(two_days(), KNOWN, known_facts(checks=checks(away)))
     assert any("no soundings near any check depth" in text for text in cleaned.messages)
-    assert cleaned.common_offset_m == 0.05
+    assert cleaned.common_offset_m == pytest.approx(np.hypot(0.05, 0.02))
 
 
 def test_switched_off_they_settle_nothing():
     "clean.off."
     off = clean(two_days(), replace(KNOWN, off=("check depths",)), known_facts(checks=checks(off_m=0.5)))
     assert_allclose(off.depth_m, truth_m(off), atol=0.01)
+
+
+def two_sounders(short_m=(DRAFT_M, 0.0), noise_m=0.02):
+    """The first day by the bow's sounder, the second by the stern's; each shows less than it should by ``short_m``
+    beside the draft that is known."""
+    both = two_days(noise_m)
+    shown = both.logged_depth_m - np.array(short_m)[both.log] * 1500.0 / 1447.289
+    logs = tuple(replace(log, sounder=name) for log, name in zip(both.logs, ("bow", "stern"), strict=True))
+    return replace(both.with_columns(logged_depth_m=shown), logs=logs)
+
+
+TWO = Boat("boat.toml", tuple(
+    Sounder(name=name, draft_m=DRAFT_M, nominal_sound_speed_mps=1500.0) for name in ("bow", "stern")))
+
+
+def error_of(cleaned, log):
+    "Median error of the depths of one log."
+    return float(np.median((cleaned.depth_m - truth_m(cleaned))[(cleaned.log == log) & cleaned.usable()]))
+
+
+def test_each_sounder_has_a_constant_of_its_own():
+    "The bow's draft is wrong by 0.4 m, the stern's is right: each comes right within 4 cm, not both half."
+    cleaned = clean(two_sounders(), KNOWN, known_facts(boats=(TWO,), checks=checks()))
+    assert [abs(error_of(cleaned, log)) < 0.04 for log in (0, 1)] == [True, True]
+    assert any("sounder bow moved by" in text for text in cleaned.messages)
+    assert any("sounder stern moved by" in text for text in cleaned.messages)
+    assert "least sure of 2 sounders" in cleaned.budget.common[0].origin
+
+
+def test_a_sounder_that_sailed_over_no_check_is_told_by_crossings():
+    "Checks on the bow's lines only; where the stern's cross them they say that its draft is wrong by 0.8 m."
+    east_of_all_northward_lines = (np.full(8, 294.0), np.arange(8) * 28.0)
+    told = known_facts(boats=(TWO,), checks=checks(east_of_all_northward_lines))
+    cleaned = clean(two_sounders((0.0, 0.8)), KNOWN, told)
+    assert abs(error_of(cleaned, 0)) < 0.04
+    assert abs(error_of(cleaned, 1)) < 0.15 and abs(error_of(cleaned, 1)) <= 2 * cleaned.common_offset_m
+
+
+def test_a_sounder_that_nothing_tells_stays_and_is_named():
+    "No check and no crossing: its depths are those of a lake without checks, and the common error says so."
+    both = two_sounders()
+    apart = both.with_columns(x_m=np.where(both.log == 1, both.x_m + 5000.0, both.x_m))
+    facts = known_facts(boats=(TWO,), checks=checks())
+    cleaned, plain = clean(apart, KNOWN, facts), clean(apart, KNOWN, replace(facts, checks=CheckDepths.none()))
+    assert_allclose(cleaned.depth_m[both.log == 1], plain.depth_m[both.log == 1], atol=1e-12)
+    assert any("tells the zero of sounder stern: its depths stay" in text for text in cleaned.messages)
+    assert cleaned.common_offset_m == pytest.approx(np.hypot(0.05, 0.02))
+
+
+def test_depths_by_hand_are_not_moved_by_checks():
+    "A pole on the second day is measured like the checks are; the sounder of the first day is 0.4 m short."
+    both = two_sounders()
+    by_hand = replace(both.logs[1], acoustic=False, single=True, depth_reference="surface", sounder="none")
+    mixed = replace(both, logs=(both.logs[0], by_hand))
+    cleaned = clean(mixed, KNOWN, known_facts(boats=(TWO,), checks=checks()))
+    hand = cleaned.log == 1
+    assert_allclose(cleaned.depth_m[hand], cleaned.logged_depth_m[hand] - cleaned.level_m[hand], atol=1e-6)
+    assert abs(error_of(cleaned, 0)) < 0.04

@@ -81,6 +81,9 @@ def test_the_common_error_is_the_sum_of_its_parts():
         assert np.sqrt(sum(part.offset_m**2 for part in parts)) == pytest.approx(cleaned.common_offset_m)
         assert np.sqrt(sum(part.scale**2 for part in parts)) == pytest.approx(cleaned.common_scale)
     assert untold.budget.common[0].origin == "not known"
+    gauged = clean(two_days(), CleanSettings(water_c=WATER_C), known_facts())
+    zeros = [next(part for part in one.budget.common if part.name == "lake level") for one in (told, gauged)]
+    assert [part.offset_m for part in zeros] == [0.0, 0.02] and "below the surface of each day" in zeros[0].origin
     assert told.common_offset_m < untold.common_offset_m and told.common_scale < untold.common_scale
 
 

@@ -46,7 +46,7 @@ def test_what_was_given_is_corrected_to_under_a_centimetre():
     cleaned = proved(two_days())
     assert np.abs(cleaned.depth_m - truth_m(cleaned)).max() < 0.01
     assert cleaned.usable().all()
-    assert (cleaned.common_offset_m, cleaned.common_scale) == (0.05, 0.003)
+    assert cleaned.common_offset_m == pytest.approx(np.hypot(0.05, 0.02)) and cleaned.common_scale == 0.003
     assert cleaned.datum == "zero of the gauge in gauge.csv"
 
 
@@ -147,6 +147,21 @@ def test_a_transducer_lowered_for_a_day_has_that_days_draft():
     cleaned = clean(two_days(), CleanSettings(), facts)
     assert_allclose(np.unique(np.round((cleaned.depth_m - cleaned.logged_depth_m)[cleaned.log == 0], 9)), [DRAFT_M])
     assert_allclose(np.unique(np.round((cleaned.depth_m - cleaned.logged_depth_m)[cleaned.log == 1], 9)), [0.9])
+
+
+def test_a_draft_by_span_that_no_reading_can_take_is_said():
+    "Of a log without a date, and of a year in which nobody sailed; the usual draft counts. A set draft is less sure."
+    span = DraftSpan(FIRST_DAY_S + 80_000, FIRST_DAY_S + 200_000, 0.9)
+    year = 365 * 86_400.0
+    late = DraftSpan(span.from_s + year, span.until_s + year, 0.9)
+    undated = clean(two_days(facts={"has_date": False}), CleanSettings(), LakeFacts(boats=(boat(drafts=(span,)),)))
+    elsewhere = clean(two_days(), CleanSettings(), LakeFacts(boats=(boat(drafts=(late,)),)))
+    for cleaned, words in ((undated, "log0: has no date, so drafts by span"), (elsewhere, "2026-06-02 on: no reading")):
+        assert any(words in text for text in cleaned.messages), cleaned.messages
+        assert_allclose(cleaned.depth_m - cleaned.logged_depth_m, DRAFT_M, atol=1e-9)
+    plain = clean(two_days(), CleanSettings(), LakeFacts(boats=(boat(),)))
+    parts = [one.budget.logs[0].parts["draft"] for one in (plain, elsewhere)]
+    assert parts == pytest.approx([0.03, np.hypot(0.03, 0.05)])
 
 
 def test_settings_count_before_the_boat_and_the_boat_before_the_log():
