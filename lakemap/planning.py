@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from lakemap.errors import InputError, NothingUsable
-from lakemap.geo.crs import project, utm_crs
+from lakemap.geo.crs import project, unproject, utm_crs
 from lakemap.geo.shore import water_polygon
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.keep_out import ClosedAreas, Hazards
@@ -20,6 +20,7 @@ from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
 from lakemap.model.trip import Trip
+from lakemap.read.map_keep_out import read_map_keep_out
 from lakemap.read.map_rasters import read_grid, read_spot_fields
 from lakemap.read.outputs import read_soundings, read_summary
 from lakemap.trips.closed import kept_out
@@ -40,15 +41,32 @@ CORRIDOR_M = 8.0
 
 @dataclass(frozen=True)
 class KeepOut:
-    """Dangers and closed areas, and the day that counts for the latter (None: all of them are closed)."""
+    """Dangers and closed areas; ``start`` [UTC] and ``lasts_s`` of the outing say which of the latter count (None: all
+    of them are closed)."""
 
     hazards: Hazards = field(default_factory=Hazards)
     closed: ClosedAreas = field(default_factory=ClosedAreas)
-    day: np.datetime64 | None = None
+    start: np.datetime64 | None = None
+    lasts_s: float = 0.0
 
     def on(self, frame: GridFrame) -> Mask:
-        """Pixels that may not be entered."""
-        return kept_out(frame, self.hazards, self.closed, self.day)
+        """Pixels that may not be entered on any of the lake's own days that the outing touches."""
+        return kept_out(frame, self.hazards, self.closed, self._days(frame))
+
+    def _days(self, frame: GridFrame) -> list[np.datetime64] | None:
+        if self.start is None:
+            return None
+        west, south, east, north = frame.bounds
+        lon, _ = unproject(frame.crs, (west + east) / 2, (south + north) / 2)
+        noon_s = float(lon) / 15.0 * 3600.0
+        ends = [(self.start + np.timedelta64(round(noon_s + late), "s")).astype("datetime64[D]")
+                for late in (0.0, self.lasts_s)]
+        return list(np.arange(ends[0], ends[1] + 1))
+
+    def with_map(self, told: FinishedMap) -> KeepOut:
+        """These, and those that the map brings along."""
+        return replace(self, hazards=Hazards.joined([self.hazards, told.hazards]),
+                       closed=ClosedAreas.joined([self.closed, told.closed]))
 
 
 @dataclass(frozen=True)
@@ -59,13 +77,16 @@ class FinishedMap:
     depth: Grid
     sigma: Grid
     soundings: Soundings
+    hazards: Hazards
+    closed: ClosedAreas
 
     @classmethod
     def of(cls, folder: Path) -> FinishedMap:
         """Raises InputError where there is no finished map."""
         summary = read_summary(folder)
-        return cls(summary, read_grid(folder, summary, DEPTH), read_grid(folder, summary, DEPTH_SIGMA),
-                   read_soundings(folder))
+        depth = read_grid(folder, summary, DEPTH)
+        return cls(summary, depth, read_grid(folder, summary, DEPTH_SIGMA), read_soundings(folder),
+                   *read_map_keep_out(folder, summary, depth.frame.crs))
 
     @property
     def depth_m(self) -> Floats:
@@ -90,12 +111,13 @@ def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, throu
     deep enough. Raises InputError without a finished map, NothingUsable without spots or a start on the water."""
     told = FinishedMap.of(folder)
     spots = _candidates(read_spot_fields(folder, told.summary))
+    # single readings open no way: a hole in the ice, a pole from the shore and a casting tell of no boat
     used = told.soundings.usable() & np.isfinite(told.soundings.x_m) & np.isfinite(told.soundings.depth_m)
-    driven = told.soundings.take(used)
+    driven = told.soundings.take(used & (told.soundings.per_log("single", 0.0) == 0.0))
     open_ = driven_water(told.depth.frame, np.column_stack([driven.x_m, driven.y_m]), driven.depth_m, CORRIDOR_M, boat)
     if through_open_water:
         open_ |= open_water(told.depth.frame, told.depth_m, told.sigma_m, told.common_m, boat)
-    return plan_trip(spots, waterways(told.depth.frame, open_ & ~keep_out.on(told.depth.frame)), wishes)
+    return plan_trip(spots, waterways(told.depth.frame, open_ & ~keep_out.with_map(told).on(told.depth.frame)), wishes)
 
 
 def _candidates(rows: list[dict[str, Any]]) -> Candidates:
@@ -140,7 +162,7 @@ def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut
     nodes, step_m = follow_at(frame, frame.water)
     floor = variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
     before = error_field(nodes, step_m, floor, driven)
-    drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.on(frame)
+    drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.with_map(told).on(frame)
     outing = _outing(wishes, frame, driven[:1], slope_axis(told.depth_m))
     return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before), outing), frame, False)
 

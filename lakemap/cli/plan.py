@@ -129,10 +129,9 @@ def _boat(given: dict[str, Any], unit: str) -> Boat:
 def _keep_out(given: dict[str, Any], start: np.datetime64 | None) -> KeepOut:
     roles: tuple[Role, ...] = ("hazards", "closed")
     forced: dict[Path, list[Role]] = {path: [role] for role in roles for path in given[role]}
-    day = None if start is None else start.astype("datetime64[D]")
     if not forced:
-        return KeepOut(day=day)
-    return KeepOut(*read_keep_out(sort_files(list(forced), forced), ReadSettings()), day)
+        return KeepOut(start=start, lasts_s=given["hours"] * 3600)
+    return KeepOut(*read_keep_out(sort_files(list(forced), forced), ReadSettings()), start, given["hours"] * 3600)
 
 
 def _place(text: str) -> tuple[float, float]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -14,16 +16,19 @@ from lakemap.model.keep_out import ClosedAreas, Hazards
 Mask = NDArray[np.bool_]
 
 
-def kept_out(frame: GridFrame, hazards: Hazards, closed: ClosedAreas, day: np.datetime64 | None) -> Mask:
-    """Pixels (rows, columns) nearer to a danger than its distance, or touching an area that is closed on ``day``.
+def kept_out(
+    frame: GridFrame, hazards: Hazards, closed: ClosedAreas, days: Sequence[np.datetime64] | None = None
+) -> Mask:
+    """Pixels (rows, columns) nearer to a danger than its distance, or touching an area closed on any of ``days``.
 
-    Without a day every closed area counts.
+    Without days every closed area counts.
     """
     half = frame.pixel_m / np.sqrt(2.0)
     shapes = [shapely.buffer(_on(frame.crs, shape), keep + half)
               for shape, keep in zip(hazards.shape, hazards.keep_m, strict=True)]
     shapes += [shapely.buffer(_on(frame.crs, shape), half)
-               for number, shape in enumerate(closed.shape) if closed.closed_on(number, day)]
+               for number, shape in enumerate(closed.shape)
+               if any(closed.closed_on(number, day) for day in days or (None,))]
     if not shapes:
         return np.zeros(frame.shape, dtype=bool)
     whole = shapely.union_all(shapes)
