@@ -11,6 +11,7 @@ from lakemap.publish.chart.chart import chart_pdf
 from lakemap.publish.chart.settings import ChartSettings
 from lakemap.publish.chart.sheets import parse_scale
 from lakemap.publish.commit import write_whole
+from lakemap.publish.letters import letters_missing
 from lakemap.read.finished_map import read_finished_map
 from lakemap.units import parse_length_m
 
@@ -46,3 +47,5 @@ def print_(
     write_whole(file, cards_pdf(lake, settings) if cards else chart_pdf(lake, settings))
     if not quiet:
         click.echo(f"{'cards' if cards else 'chart'} written to {file}; print at 100 %, not fitted to the page")
+        if lacking := letters_missing(lake.words):
+            click.echo(lacking)

@@ -65,3 +65,9 @@ class FinishedMap:
     soft_below: float = 0.0
     hard_from: float = 1.0
     contour_m: float | None = None
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Every name and word of the owner's that may stand on paper."""
+        return (self.name, *self.spots.name, *self.spots.kind, *(one.what for one in self.dangers),
+                *(one.why for one in self.closed), *(one.words for one in self.marks))

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from lakemap.model.bottom import Bottom
+from lakemap.publish.letters import letters_missing
 from lakemap.publish.report_charts import calibration_figure
 from lakemap.publish.report_markup import figure, paragraph, section, table
 from lakemap.publish.wording import about
@@ -50,6 +51,7 @@ def bottom_section(summary: Mapping[str, Any], unit: str, bottom: Bottom | None 
         paragraph(f"The scale is {told['scale']}.{skill}"),
         figure(calibration_figure(bottom), "Bottom samples against the hardness read beside them: the nearer the "
                "dashed line, the better the sounder's hardness tells what is down there."),
+        paragraph(letters_missing(bottom.sample_words) if bottom is not None else ""),
         paragraph(f"Kinds of evidence disagree on {told['in_doubt']:.0%} of the pixels; there sigma is wide and no "
                   "class is clear. bottom_classes.tif has the probability of each class."),
         table(f"Classes, softest first; surely: with a probability of {SURE:.0%} or more",

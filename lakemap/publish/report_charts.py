@@ -14,6 +14,7 @@ from lakemap.model.bottom import Bottom
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.html_map.colours import ramp
+from lakemap.publish.letters import legible
 from lakemap.publish.report_drawing import INK, PALE, axes_of, svg_of
 from lakemap.units import M2_PER_ACRE, M3_PER_ACRE_FOOT, M_PER_UNIT, from_metres
 
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 DARK, MIDDLE, LIGHT = ramp("depth")[26], ramp("depth")[18], ramp("depth")[9]
 MOST_DOTS = 700
 """Readings drawn of those held back, evenly chosen."""
+LONGEST_WORD = 30
+"""Letters of a word in a legend: a longer one would push the drawing out of its own figure."""
 WIDEST = 0.985
 """Share of the differences that a histogram's width holds; the others stand in its end bars."""
 
@@ -154,7 +157,8 @@ def calibration_figure(bottom: Bottom | None) -> str:
         for number, word in enumerate(words):
             mine = np.array([one == word for one in bottom.sample_words])
             axes.plot(bottom.sample_told[mine], bottom.sample_read[mine], "os^Dv<>P*X"[number % 10], markersize=5,
-                      color=ramp("hardness", len(words) + 3)[number + 2], label=word, linestyle="none")
+                      color=ramp("hardness", len(words) + 3)[number + 2], label=legible(word)[:LONGEST_WORD],
+                      linestyle="none")
         axes.set(xlabel="hardness by the sample's word", ylabel="hardness read beside it", xlim=(-0.03, 1.03))
         axes.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
         return svg_of(drawing)

@@ -12,7 +12,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-STYLE: Any = {"svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False,
+from lakemap.publish.letters import font_names
+
+STYLE: Any = {"font.family": list(font_names()),
+              "svg.hashsalt": "lakemap", "svg.fonttype": "path", "font.size": 11, "path.simplify": False,
               "text.parse_math": False}
 _NO_METADATA: dict[str, None] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 

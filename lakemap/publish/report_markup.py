@@ -38,6 +38,10 @@ LONG_TEXT = 40
 """Characters beyond which a column of text would be squeezed."""
 
 
+_WAY = {"number": "", "long": ' dir="auto"', "text": ' dir="auto"'}
+"""Words in a cell run the way that their own letters do."""
+
+
 def escape(text: object) -> str:
     """Any text as HTML text; nothing in it is markup."""
     return html.escape(printable(str(text)))
@@ -61,13 +65,15 @@ def section(title: str, *parts: str) -> str:
 
 
 def paragraph(text: str, kind: str = "") -> str:
-    """One paragraph of plain text."""
+    """One paragraph of plain text; nothing where there is none."""
+    if not text:
+        return ""
     return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
 
 
 def bullets(texts: Sequence[str]) -> str:
     """Plain texts as a list; nothing where there are none."""
-    return "<ul>\n" + "\n".join(f"<li>{escape(text)}</li>" for text in texts) + "\n</ul>" if texts else ""
+    return "<ul>\n" + "\n".join(f'<li dir="auto">{escape(text)}</li>' for text in texts) + "\n</ul>" if texts else ""
 
 
 def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[object]], words: Sequence[str]) -> str:
@@ -83,9 +89,10 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[object]], 
         for head, size in zip(heads, longest, strict=True)
     ]
     top = "".join(f'<th class="{kind}" scope="col">{escape(h)}</th>' for h, kind in zip(heads, kinds, strict=True))
+    cells = (zip(row, kinds, strict=True) for row in rows)
     body = "\n".join(
-        "<tr>" + "".join(f'<td class="{k}">{escape(cell)}</td>' for cell, k in zip(row, kinds, strict=True)) + "</tr>"
-        for row in rows
+        "<tr>" + "".join(f'<td class="{kind}"{_WAY[kind]}>{escape(cell)}</td>' for cell, kind in row) + "</tr>"
+        for row in cells
     )
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}">\n<table>\n'

@@ -14,7 +14,7 @@ from lakemap.publish.chart.column import Column
 from lakemap.publish.chart.depth_lines import broken, chosen_step_m, local_grid, water_shape
 from lakemap.publish.chart.georeference import Viewport, with_viewports
 from lakemap.publish.chart.graticule import position_text
-from lakemap.publish.chart.ink import DANGER_INK, INK, LAND, PALE_INK, TINTS, Page, legible, pdf_of, ready_to_draw
+from lakemap.publish.chart.ink import DANGER_INK, INK, LAND, PALE_INK, TINTS, Page, pdf_of, ready_to_draw
 from lakemap.publish.chart.layers import prepare
 from lakemap.publish.chart.paper import BORDER_MM, SIZES_MM, Box, View
 from lakemap.publish.chart.settings import ChartSettings
@@ -23,6 +23,7 @@ from lakemap.publish.chart.shore_points import ShorePoint, Sight, shore_points, 
 from lakemap.publish.chart.spots_table import bottom_word, chance_words, depth_words, why
 from lakemap.publish.chart.title import draw_scale_bar, variation, variation_text
 from lakemap.publish.html_map.sureness import TWO_SIDED_95
+from lakemap.publish.letters import legible
 from lakemap.units import format_length, from_metres
 
 SCALE = 1000

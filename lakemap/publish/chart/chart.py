@@ -8,7 +8,7 @@ from lakemap.model.finished_map import FinishedMap
 from lakemap.publish.chart.depth_lines import band_levels_m, chosen_step_m, local_grid, tints, water_shape
 from lakemap.publish.chart.georeference import Viewport, with_viewports
 from lakemap.publish.chart.graticule import graticule
-from lakemap.publish.chart.ink import DANGER_INK, LAND, Page, legible, pdf_of, ready_to_draw
+from lakemap.publish.chart.ink import DANGER_INK, LAND, Page, pdf_of, ready_to_draw
 from lakemap.publish.chart.layers import prepare
 from lakemap.publish.chart.paper import PAPER_WORDS, Paper, View
 from lakemap.publish.chart.settings import ChartSettings
@@ -16,6 +16,7 @@ from lakemap.publish.chart.sheet_page import PAPER_WHITE, draw_border, draw_map
 from lakemap.publish.chart.sheets import Mosaic, Sheet, lay_out
 from lakemap.publish.chart.spots_table import spots_pages
 from lakemap.publish.chart.title import Words, draw_scale_bar, draw_title
+from lakemap.publish.letters import legible
 from lakemap.units import to_metres
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from lakemap.publish.chart.ink import MM_PER_POINT, Page, cut_to, legible, wrapped
+from lakemap.publish.chart.ink import MM_PER_POINT, Page, cut_to, wrapped
+from lakemap.publish.letters import legible
 
 LEADING = 1.28
 """From base line to base line, in sizes of the text (common practice)."""

@@ -14,8 +14,9 @@ import numpy as np
 from pyproj import CRS
 
 from lakemap.geo.crs import unproject
-from lakemap.publish.chart.ink import MM_PER_POINT, legible
+from lakemap.publish.chart.ink import MM_PER_POINT
 from lakemap.publish.chart.paper import View
+from lakemap.publish.letters import legible
 
 _PAGE = re.compile(rb"(?m)^(\d+) 0 obj\n(<< /Type /Page\s.*?>>)\nendobj", re.DOTALL)
 _CATALOG = re.compile(rb"(?m)^(\d+) 0 obj\n<< /Type /Catalog\b(.*?)>>\nendobj", re.DOTALL)

@@ -12,7 +12,6 @@ from typing import Any
 import matplotlib
 import numpy as np
 import shapely
-from matplotlib import font_manager
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
@@ -23,7 +22,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from lakemap.publish.html_map.colours import ramp
-from lakemap.publish.wording import printable
+from lakemap.publish.letters import font_names, legible
 
 Floats = NDArray[np.float64]
 
@@ -36,36 +35,8 @@ TINTS = ramp("depth", 33)[0:14:2]
 DANGER_INK = "#8a1f5c"
 """For what must not be missed; lines and words say it too, so no colour is needed (own choice)."""
 
-FONT = "DejaVu Sans"
-OTHER_FONTS = ("Noto Sans CJK JP", "Noto Sans CJK SC", "Droid Sans Fallback", "Noto Sans Devanagari", "Noto Sans Thai",
-               "FreeSans")
-"""For scripts that the first font lacks, where they are installed; they are embedded like it."""
-MISSING = "\u25a1"
-"""Stands for a character that no font has."""
-
 _STYLE: Any = {"pdf.fonttype": 42, "pdf.compression": 6, "path.simplify": False, "text.parse_math": False,
                "text.usetex": False}
-
-
-@lru_cache(maxsize=1)
-def font_names() -> tuple[str, ...]:
-    """The first font and those of OTHER_FONTS that this machine has."""
-    there = {entry.name for entry in font_manager.fontManager.ttflist}
-    return (FONT, *(name for name in OTHER_FONTS if name in there))
-
-
-@lru_cache(maxsize=1)
-def _known_characters() -> frozenset[int]:
-    fonts = (font_manager.get_font(font_manager.findfont(name)) for name in font_names())
-    return frozenset(code for font in fonts for code in font.get_charmap())
-
-
-def legible(text: str) -> str:
-    """One line of text as it can be printed: no controls, no characters without a font."""
-    spaced = " ".join(printable(str(text)).split())
-    return "".join(
-        letter if ord(letter) in _known_characters() else MISSING for letter in spaced if letter.isprintable()
-    )
 
 
 @lru_cache(maxsize=4096)

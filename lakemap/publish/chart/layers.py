@@ -23,10 +23,11 @@ from lakemap.publish.chart.depth_lines import (
     water_shape,
 )
 from lakemap.publish.chart.graticule import Graticule, graticule
-from lakemap.publish.chart.ink import cut_to, legible, text_size_mm
+from lakemap.publish.chart.ink import cut_to, text_size_mm
 from lakemap.publish.chart.names import LineLabel, beside, label_contours
 from lakemap.publish.chart.occupied import Occupied, box_around
 from lakemap.publish.chart.paper import Box, View
+from lakemap.publish.letters import legible
 from lakemap.publish.wording import closed_words
 from lakemap.units import format_length
 

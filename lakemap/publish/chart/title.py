@@ -17,6 +17,7 @@ from lakemap.publish.chart.ink import DANGER_INK, INK, MM_PER_POINT, PALE_INK, P
 from lakemap.publish.chart.paper import Box, Paper
 from lakemap.publish.chart.sheet_page import CLOSED_HATCH_MM, CONTOUR_INK, draw_figure, draw_spot
 from lakemap.publish.html_map.sureness import TWO_SIDED_95, shares
+from lakemap.publish.letters import MISSING, letters_missing
 from lakemap.publish.magnetic import EPOCH, LAST, declination
 from lakemap.units import M_PER_UNIT, from_metres
 from lakemap.version import VERSION
@@ -125,6 +126,8 @@ def _cautions(column: Column, lake: FinishedMap, unit: str) -> None:
     column.paragraph(f"All depths share an error that no crossing of passes shows: give or take {offset:.2g} {unit} "
                      f"and {TWO_SIDED_95 * 100 * lake.scale:.2g} % of the depth, on top.")
     column.paragraph("Between the lines driven, things that stand up from the floor may have been missed.")
+    if letters_missing(lake.words):
+        column.paragraph(f"Letters that no font had when this was printed stand as {MISSING}.")
     column.line("Positions on WGS 84.")
     column.line(f"Made with lakemap {VERSION}", 5.2, color=PALE_INK)
 
