@@ -19,7 +19,7 @@ from lakemap.model.lake_map import LakeMap
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.outputs import FORMAT
 from lakemap.model.soundings import NO_PASS, Correction, Soundings
-from lakemap.model.surface import LeftOut, Surface
+from lakemap.model.surface import LeftOut, Surface, VariogramTold
 from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.bottom_figures import bottom_figures
 from lakemap.publish.reader_unit import choose_unit
@@ -155,12 +155,20 @@ def _surface(surface: Surface) -> dict[str, Any]:
     """Figures are in the surface's own ``unit``, whatever a key's ending says: hardness has none."""
     return {
         "method": surface.method, "unit": surface.estimate.unit, "pixel_m": surface.frame.pixel_m,
-        "model": dict(surface.model), "left_out": _left_out(surface.left_out), "share_drawn": surface.share_drawn,
+        "model": dict(surface.model), "variogram": _variogram(surface.variogram),
+        "left_out": _left_out(surface.left_out), "share_drawn": surface.share_drawn,
         "rivals": [
             {"method": one.method, "rmse_m": one.rmse, "bias_m": one.bias, "told": one.told, "n": one.n}
             for one in surface.rivals
         ],
     }
+
+
+def _variogram(told: VariogramTold | None) -> dict[str, Any] | None:
+    """How readings differ with distance and what the model expects, in the surface's own unit squared."""
+    if told is None:
+        return None
+    return {"lag_m": told.lag_m, "gamma": told.gamma, "expected": told.expected, "pairs": told.pairs}
 
 
 def _volume(table: DepthAreaVolume) -> dict[str, Any]:

@@ -24,11 +24,11 @@ def rivals_table(surfaces: Mapping[str, Any], unit: str) -> str:
             rows.append((name, one["method"], *shown, f"{one['told']:.0%}", str(one["n"]), taken))
     if not rows:
         return ""
-    heads = ("surface", "method", f"RMSE [{unit}]", f"bias [{unit}]", "told", "block means", "")
+    heads = ("surface", "method", f"RMSE [{unit}]", f"bias [{unit}]", "told", "block means", "outcome")
     return table(
         "How the methods did on readings held back from them; the field (for hardness kriging) is taken unless another "
         "is clearly better",
-        heads, rows, ("surface", "method", ""))
+        heads, rows, ("surface", "method", "outcome"))
 
 
 def _plain(value: float | None) -> str:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
+from own_browser import opened
 from worlds import small_lake_map
 
 from lakemap.model.surface import VariogramTold
@@ -140,3 +143,27 @@ def test_one_value_everywhere_still_makes_a_figure():
     one = dataclasses.replace(made, variogram=VariogramTold(
         np.array([5.0]), np.array([0.2]), np.array([np.nan]), np.array([40])))
     assert variogram_figure(one, "ft").startswith("<svg")
+
+
+def test_the_variogram_stands_in_the_summary_too():
+    "Lag, half squared difference, what the model expects and pairs, class by class; null where a surface has none."
+    told = summary_of_map(rich_map(), "ft", {})["surfaces"]["depth"]["variogram"]
+    made = rich_map().depth.variogram
+    for name in ("lag_m", "gamma", "expected", "pairs"):
+        np.testing.assert_allclose(told[name], getattr(made, name), rtol=1e-5)
+    assert json.loads(json.dumps(told)) == told
+    assert summary_of_map(small_lake_map(), "m", {})["surfaces"]["depth"]["variogram"] is None
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1200, 390], ids=["desk", "phone"])
+def test_axe_finds_nothing_in_the_report(tmp_path, report, width):
+    "Every rule of axe-core, at desk and phone width; nothing but tables that scroll is wider than the screen."
+    axe = pytest.importorskip("axe_playwright_python.base", reason="axe-playwright-python is not installed")
+    file = tmp_path / "report.html"
+    file.write_text(report, encoding="utf-8")
+    with opened(file, width, 844) as page:
+        page.evaluate(Path(axe.__file__).with_name("axe.min.js").read_text())
+        found = page.evaluate("axe.run()")["violations"]
+        assert [(one["id"], [node["html"][:90] for node in one["nodes"]]) for one in found] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
