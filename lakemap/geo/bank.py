@@ -127,8 +127,15 @@ def _segments(lines: BaseGeometry) -> NDArray[np.object_]:
 def _points_along(lines: BaseGeometry, every_m: float) -> Floats:
     parts = [part for part in shapely.get_parts(lines) if part.length > 0]
     step = max(every_m, float(sum(part.length for part in parts)) / MOST_BANK_POINTS)
-    placed = [shapely.line_interpolate_point(part, np.arange(0.0, part.length, step)) for part in parts]
-    return shapely.get_coordinates(np.concatenate(placed)) if placed else np.empty((0, 2))
+    return np.concatenate([_placed(part, step) for part in parts]) if parts else np.empty((0, 2))
+
+
+def _placed(line: BaseGeometry, every_m: float) -> Floats:
+    """Points every so far along one line; each asked of the geometry by itself would walk the line from its start."""
+    corner = shapely.get_coordinates(line)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corner, axis=0).T))])
+    at = np.arange(0.0, along[-1], every_m)
+    return np.column_stack([np.interp(at, along, corner[:, k]) for k in (0, 1)])
 
 
 def _way_round_m(shore: Shore, points: Floats, xy: Floats) -> Floats:

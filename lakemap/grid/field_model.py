@@ -19,8 +19,6 @@ CASCADE_KAPPA = (1.272, 5.087, 20.35)
 CASCADE_WEIGHT = (0.748, 0.188, 0.064)
 """exp(-x) = sum of weight * kappa x K1(kappa x) to 0.008 for all x above 0.01 (least squares, own computation)."""
 
-LEAST_SHARE = 0.15
-"""The rough shape's size at the shore, as a share of that in open water (tried on flooded terrain)."""
 DETAIL_FROM_M = 10.0
 """Distance to the shore at which the short detail has its full size (tried on invented lakes)."""
 LEAST_DETAIL = 0.3
@@ -45,7 +43,8 @@ class FieldParameters:
     """``rough_sd`` and ``rough_m`` of f, ``detail_sd`` and ``detail_m`` (kappa h = sqrt(8) h / detail_m) of g,
     ``noise`` of every reading, ``shore_m`` over which f grows from the shore, ``own`` the factor on the readings' own
     errors, ``bank`` the share by which f and g are larger on the bank, ``bias_sd`` of passes, ``middle_sd`` of what the
-    middle of a lake does that its banks do not show; sd in the reading's unit."""
+    middle of a lake does that its banks do not show, ``at_shore`` the size of f right at the shore as a share of that
+    in open water; sd in the reading's unit."""
 
     rough_sd: float
     rough_m: float
@@ -57,14 +56,15 @@ class FieldParameters:
     bank: float = 1e-3
     bias_sd: float = 0.15
     middle_sd: float = 1e-3
+    at_shore: float = 0.05
 
     @classmethod
     def of_logs(cls, logs: Floats) -> Self:
-        """From the logarithms (10,) of the fields in their order."""
+        """From the logarithms (11,) of the fields in their order."""
         return cls(*np.exp(logs).tolist())
 
     def logs(self) -> Floats:
-        """Logarithms of the fields in their order (10,)."""
+        """Logarithms of the fields in their order (11,)."""
         return np.log([getattr(self, spec.name) for spec in fields(self)])
 
 
@@ -80,11 +80,12 @@ def matern_slope(scaled: Floats) -> Floats:
     return np.asarray(-x * x * k0(x))
 
 
-def shape_growth(distance_m: Floats, shore_m: float, bank: float) -> Floats:
+def shape_growth(distance_m: Floats, p: FieldParameters) -> Floats:
     """A(d): size of the rough shape, 1 in open water and where no shore is known (d infinite); lakes differ most along
-    their banks, ``shore_m`` off the shore."""
-    least = np.maximum(1.0 - np.exp(-distance_m / shore_m), LEAST_SHARE)
-    return np.asarray(least + bank * bank_bump(distance_m, shore_m))
+    their banks, ``shore_m`` off the shore. It falls all the way to the shore: what a bank does ten metres off must not
+    be carried to the outline."""
+    grown = 1.0 - (1.0 - p.at_shore) * np.exp(-distance_m / p.shore_m)
+    return np.asarray(grown + p.bank * bank_bump(distance_m, p.shore_m))
 
 
 def cascade_sds(rough_sd: float) -> Floats:
@@ -189,7 +190,7 @@ def prior_gamma(p: FieldParameters, trend: Trend, pairs: Pairs) -> Floats:
     d, root = pairs.distance_m, np.sqrt(8.0)
     middle_m = MIDDLE_RANGE * max(trend.widest_m, 1.0)
     for size, sd, same in (
-        (shape_growth(d, p.shore_m, p.bank), p.rough_sd, np.exp(-lag / p.rough_m)),
+        (shape_growth(d, p), p.rough_sd, np.exp(-lag / p.rough_m)),
         (detail_growth(d, p.shore_m, p.bank), p.detail_sd, matern(root * lag / p.detail_m)),
         (trend.middle_share(d), p.middle_sd, matern(root * lag / middle_m)),
     ):

@@ -54,7 +54,7 @@ class Design:
     def _sizes(self, distance_m: Floats) -> list[Floats]:
         """Standard deviation of each level's field at each place."""
         p = self.parameters
-        grown = shape_growth(distance_m, p.shore_m, p.bank)
+        grown = shape_growth(distance_m, p)
         fine = detail_growth(distance_m, p.shore_m, p.bank)
         sizes = [sd * grown for sd in cascade_sds(p.rough_sd)] + [p.detail_sd * fine]
         if len(sizes) < len(self.lattice.levels):

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
+import shapely.affinity
 import shapely.ops
 from lakes import BenchLake
 from scipy.ndimage import gaussian_filter1d, median_filter
@@ -15,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from lakemap.model.observations import Observations
 
+DENSE_LAYOUTS = ("straight", "turned", "uneven", "rings")
 LAYOUTS = {"E": "even", "I": "irregular", "Z": "zig-zag", "P": "perimeter"}
 PING_M = 2.5
 POSITION_M, DEPTH_M, DEPTH_SHARE, BIAS_M = 1.0, 0.05, 0.01, 0.15
@@ -45,15 +47,40 @@ def layout(lake: BenchLake, kind: str, passes: int, seed: int) -> list[BaseGeome
     return [shapely.intersection(line, sailed) for line in lines]
 
 
-def dense_layout(lake: BenchLake, spacing_m: float, ties_m: float, seed: int) -> list[BaseGeometry]:
-    """Parallel passes ``spacing_m`` apart and others across them, ``ties_m`` apart."""
+def dense_layout(
+    lake: BenchLake, spacing_m: float, ties_m: float, seed: int, kind: str = "straight"
+) -> list[BaseGeometry]:
+    """Passes about ``spacing_m`` apart and others across them, ``ties_m`` apart: from south to north (``straight``), in
+    any direction (``turned``), at uneven distances (``uneven``), or round the bank first (``rings``)."""
     rng = np.random.default_rng([seed, 77])
-    west, south, east, north = lake.water.bounds
     sailed = lake.water.buffer(-FROM_SHORE_M)
-    down = [_wavy((x, south - 9), (x, north + 9), rng) for x in np.arange(west + spacing_m / 2, east, spacing_m)]
-    over = [_wavy((west - 9, y), (east + 9, y), rng) for y in np.arange(south + ties_m / 2, north, ties_m)]
-    lines = [shapely.intersection(line, sailed) for line in (*down, *over)]
+    if kind == "straight":
+        lines = _grid(lake.water, spacing_m, ties_m, rng)
+    elif kind == "rings":
+        rings = [shapely.remove_repeated_points(part.exterior, 1.0) for away in np.arange(10.0, 100.0, 1.5 * spacing_m)
+                 for part in shapely.get_parts(lake.water.buffer(-away)) if part.exterior.length > 200]
+        rings = [shapely.LineString(ring.coords) for ring in rings]
+        lines = rings + _grid(lake.water, 1.2 * spacing_m, 1.5 * ties_m, rng)
+    else:
+        middle = lake.water.centroid
+        angle = rng.uniform(20, 160) if kind == "turned" else 90.0
+        water = shapely.affinity.rotate(lake.water, -angle, middle)
+        lines = _grid(water, spacing_m, ties_m, rng, 0.6 if kind == "uneven" else 0.0)
+        lines = [shapely.affinity.rotate(line, angle, middle) for line in lines]
+    lines = [shapely.intersection(line, sailed) for line in lines]
     return [line for line in lines if line.length > 50]
+
+
+def _grid(
+    water: BaseGeometry, spacing_m: float, ties_m: float, rng: np.random.Generator, jitter: float = 0.0
+) -> list[BaseGeometry]:
+    """Lines up and lines across over the water's box, each moved by up to ``jitter`` of their distance."""
+    west, south, east, north = water.bounds
+    x, y = np.arange(west + spacing_m / 2, east, spacing_m), np.arange(south + ties_m / 2, north, ties_m)
+    if jitter:
+        x, y = (at + jitter * step * rng.uniform(-1, 1, len(at)) for at, step in ((x, spacing_m), (y, ties_m)))
+    return [_wavy((at, south - 9), (at, north + 9), rng) for at in x] + [
+        _wavy((west - 9, at), (east + 9, at), rng) for at in y]
 
 
 def sail(
