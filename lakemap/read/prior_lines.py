@@ -41,7 +41,8 @@ class PriorLinesReader(Reader):
     summary: ClassVar[str] = "lines or points with a depth (or height) each; their zero may be another"
 
     def likelihood(self, source: Source) -> float:
-        """Sure for lines with a depth or height; points with one may be a log, so they need the owner's word."""
+        """Sure for lines with a depth or height; points with one may be a log, so they need the owner's word. So do
+        lines without any: it brings them as far as being told what they lack."""
         if is_geojson(source):
             lines = b'LineString"' in source.head
             fields = [text.decode("utf-8", "replace") for text in _names(source.head)]
@@ -50,7 +51,7 @@ class PriorLinesReader(Reader):
             lines = any("LineString" in layer.kind for layer in layers)
             fields = [field for layer in layers for field in layer.fields]
         if not _level_of(fields):
-            return 0.0
+            return FORCED if lines else 0.0
         return SURE if lines else FORCED if point_fields(source) else 0.0
 
     def read(self, source: Source, settings: ReadSettings) -> DepthPrior:

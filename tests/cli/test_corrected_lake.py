@@ -183,3 +183,47 @@ def test_a_map_says_which_date_its_temperature_is_of(tmp_path, capsys):
     assert run(["map", str(cold), "--out", str(out), "--method", "field"]) == 0
     assert not (out / "water_temperature.tif").exists()
     assert json.loads((out / "summary.json").read_text())["surfaces"]["water_temperature"] is None
+
+
+def crs84(*lines, **fields):
+    "GeoJSON of lines over the pond, each with the fields."
+    return json.dumps({"type": "FeatureCollection", "features": [
+        {"type": "Feature", "properties": fields, "geometry": {"type": "LineString", "coordinates": line}}
+        for line in lines]})
+
+
+@pytest.mark.parametrize(("fields", "words"), [
+    ({"label": "a"}, r"old\.geojson: contours without depths; give each line a field"),
+    ({"depth": 3.0}, r"old\.geojson: field 'depth' does not say its unit"),
+    ({"depth_m": "deep"}, r"old\.geojson: no line with a number in 'depth_m'"),
+])
+def test_an_old_map_without_depths_is_one_clear_line_of_the_map(fields, words, tmp_path, capsys):
+    "Contours that say no depth hold nothing up: the map is refused, not made without them."
+    line = [[LON, LAT], [LON + 0.003, LAT + 0.001]]
+    old = tmp_path / "old.geojson"
+    old.write_text(crs84(line, **fields))
+    out = tmp_path / "out"
+    arguments = ["map", str(folder(tmp_path)), "--prior", str(old), "--out", str(out), "--set", "grid.method=nearest"]
+    assert run([*arguments, "--quiet"]) == 1
+    err = capsys.readouterr().err.strip()
+    assert "\n" not in err and re.search(words, err), err
+    assert not (out / "summary.json").exists()
+
+
+def test_a_datum_shift_by_guess_is_refused_with_the_grid_that_lacks(tmp_path, capsys):
+    "Positions, and an old map, on a datum whose only way to WGS 84 is a grid that is not there: its name, and the way."
+    import geopandas
+    import shapely
+
+    rows = [f"2025-06-01T10:{i // 60:02d}:{i % 60:02d}Z,{45 + i * 1e-5:.6f},-63.3,{4 + 0.01 * i:.2f}"
+            for i in range(200)]
+    (tmp_path / "log.csv").write_text("\n".join(["time,lat,lon,depth_m below surface", *rows]) + "\n")
+    assert run(["check", str(tmp_path / "log.csv"), "--crs", "EPSG:4122"]) in (1, 2)
+    err = capsys.readouterr().err.strip()
+    assert "\n" not in err and re.search(r"EPSG:4122.*lacks the grid \S+\.(gsb|tif).*data folder", err), err
+    line = shapely.LineString([(-63.3, 45.0), (-63.297, 45.001)])
+    geopandas.GeoDataFrame({"depth_m": [4.0]}, geometry=[line], crs="EPSG:4122").to_file(tmp_path / "old.gpkg")
+    files = [str(tmp_path / "log.csv"), "--prior", str(tmp_path / "old.gpkg"), "--out", str(tmp_path / "out")]
+    assert run(["map", *files, "--quiet", "--set", "grid.method=nearest"]) == 1
+    err = capsys.readouterr().err.strip()
+    assert "\n" not in err and re.search(r"old\.gpkg: .*lacks the grid \S+\.(gsb|tif)", err), err
