@@ -100,7 +100,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         hardness = make_surface(readings, frame, s.grid)
         bottom, hardness = classify_bottom(hardness, soundings, scale, s.hardness)
     hazards, closed = read_keep_out(lake.files, s.read)
-    water = describe_water(checked.facts.profile, depth, s.water)
+    water = describe_water(checked.facts.profile, depth, s.water, soundings.newest)
     warm, temperature = temperatures_of(soundings), None
     if warm is not None:
         progress("making the temperature surface")

@@ -179,6 +179,12 @@ class Soundings:
         clear: NDArray[np.bool_] = (self.flags & np.uint32(FAULT_BITS)) == 0
         return clear
 
+    @property
+    def newest(self) -> np.datetime64:
+        """Time of the newest row [UTC]; NaT where none has a date."""
+        dated = self.time_utc[~np.isnat(self.time_utc)]
+        return np.datetime64(dated.max() if len(dated) else "NaT", "ms")
+
     def take(self, rows: NDArray[Any]) -> Self:
         """Some rows, by index or mask, in the order given."""
         return dataclasses.replace(self, **{name: getattr(self, name)[rows] for name in COLUMN_DTYPES})

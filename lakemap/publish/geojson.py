@@ -18,7 +18,8 @@ from lakemap.publish.degrees import in_degrees
 from lakemap.publish.spot_rows import DEGREE_DECIMALS
 from lakemap.publish.wording import printable
 
-LAYERS = ("contours", "edges", "features", "shoreline", "gaps", "hazards", "closed_areas", "weed", "changes")
+LAYERS = ("contours", "edges", "features", "shoreline", "gaps", "hazards", "closed_areas", "water_suits", "weed",
+          "changes")
 """Layers of lake.gpkg that go along, in this order; spots.geojson has the spots."""
 
 

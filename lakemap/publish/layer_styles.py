@@ -22,6 +22,7 @@ LOOKS: dict[str, tuple[str, str | None, float, str]] = {
     "edges": ("line", "#5c2f86", 1.6, ""), "shoreline": ("area", None, 1.6, ""),
     "features": ("area", "#7a5a8a", 1.2, ""), "gaps": ("area", "#8a7a52", 1.0, "2 4"),
     "hazards": ("any", "#f0b400", 2.6, "2 5"), "closed_areas": ("area", "#0c1c26", 3.0, "12 6"),
+    "water_suits": ("area", "#2f7a8a", 1.2, "8 3"),
     "weed": ("area", "#4d4f8a", 1.2, ""), "changes": ("area", "#8a4d6a", 1.2, "6 3"),
 }
 """Layer -> shape, colour (None: outline alone), width or size in pixels, dashes. Own choice; told apart by lightness,

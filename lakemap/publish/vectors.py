@@ -21,6 +21,7 @@ from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.lake_map import LakeMap
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
+from lakemap.model.water import Water
 from lakemap.publish.gaps import gaps
 from lakemap.publish.html_map.drawn import on_frame
 from lakemap.publish.layer_styles import add_styles
@@ -63,6 +64,8 @@ def layers(lake_map: LakeMap, passes: list[PassLine], unit: str) -> Iterator[tup
     yield "gaps", _gaps_layer(lake_map)
     yield "hazards", _hazards_layer(lake_map)
     yield "closed_areas", _closed_layer(lake_map)
+    if lake_map.water is not None:
+        yield "water_suits", _water_layer(lake_map.water)
     if lake_map.changes is not None:
         yield "weed", _dated_areas(lake_map.changes.weed, "height_m")
         yield "changes", _dated_areas(lake_map.changes.moved, "deeper_by_m")
@@ -87,6 +90,14 @@ def _closed_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
     told = lake_map.closed
     columns = {name: [printable(text) for text in getattr(told, name)] for name in ("why", "first", "last")}
     return _frame(columns, [on_frame(lake_map.depth.frame, shape) for shape in told.shape])
+
+
+def _water_layer(water: Water) -> geopandas.GeoDataFrame:
+    """Bottom that lies in water that suits what was sought, largest first, with the days the profile counts from and
+    until, empty where it has no date."""
+    days = {name: "" if np.isnat(day) else str(day) for name, day in (("since", water.day), ("until", water.until))}
+    columns = {"area_m2": [round(outline.area, 1) for outline in water.outline]}
+    return _frame(columns | {name: [day] * len(water.outline) for name, day in days.items()}, list(water.outline))
 
 
 def _edges_layer(edges: BottomEdges) -> geopandas.GeoDataFrame:

@@ -10,6 +10,7 @@ import rasterio.features
 import shapely
 from numpy.typing import NDArray
 
+from lakemap.geo.crs import unproject
 from lakemap.model.frame import Grid
 from lakemap.model.lake_facts import Cast, WaterProfile
 from lakemap.model.surface import Surface
@@ -22,14 +23,21 @@ from lakemap.water.thermocline import Layers, layers_of
 
 Floats = NDArray[np.float64]
 
+NO_DAY = np.datetime64("NaT", "ms")
+AUTUMN = {9, 10, 11, 12}
+"""Months in which lakes north of the tropics cool until they are mixed (common knowledge of the trade, no source)."""
+AUTUMN_FROM_DEG = 23.5
 OVERFULL = 1.5
 """Oxygen beyond this many times saturation is a fault of the probe, or of its unit, more often than of the lake."""
 
 
-def describe_water(profile: WaterProfile | None, depth: Surface, settings: WaterSettings) -> Water | None:
+def describe_water(
+    profile: WaterProfile | None, depth: Surface, settings: WaterSettings, newest: np.datetime64 = NO_DAY
+) -> Water | None:
     """Layers and suitable bands of the latest cast, and the bottom within them; None without a profile.
 
-    Depths count from that day's surface, as the depths of the map do from theirs.
+    Depths count from that day's surface, as the depths of the map do from theirs. ``newest`` is the time of the newest
+    sounding (NaT: not known): a profile that had run out by then is told to count no longer.
     """
     if profile is None or not profile.casts:
         return None
@@ -44,7 +52,8 @@ def describe_water(profile: WaterProfile | None, depth: Surface, settings: Water
         thermocline_m=layers.thermocline_m if layers else None, top_m=layers.top_m if layers else None,
         bottom_m=layers.bottom_m if layers else None, bands=bands, share=share, bottom=bottom,
         outline=_outline(bottom) if bottom else (),
-        messages=(*profile.messages, *_said(cast, layers, bands, share, day, until), *_oxygen_said(cast)),
+        messages=(*profile.messages, *_said(cast, layers, bands, share, day, until),
+                  *_aged(layers, day, until, newest, depth), *_oxygen_said(cast)),
     )
 
 
@@ -93,6 +102,30 @@ def _said(
         part = "" if share is None else f"; {share:.0%} of the mapped bottom down to {deepest} lies in it"
         told.append(f"water that suits: {ranges}{part}")
     return told
+
+
+def _aged(
+    layers: Layers | None, day: np.datetime64, until: np.datetime64, newest: np.datetime64, depth: Surface
+) -> list[str]:
+    if np.isnat(day):
+        return []
+    told = []
+    if newest.astype("datetime64[D]") > until:
+        told.append(f"the newest log is of {newest.astype('datetime64[D]')}, when the profile of {day} no longer "
+                    "counted: what it says of the water is of its own day; take a new one")
+    if layers is not None and _turns_over(day, until, depth):
+        told.append(f"autumn is when layered water cools and turns over: the profile of {day} counts only until the "
+                    "lake is mixed, which may be any day")
+    return told
+
+
+def _turns_over(day: np.datetime64, until: np.datetime64, depth: Surface) -> bool:
+    """Whether any day that a profile counts lies in the lake's autumn; never within AUTUMN_FROM_DEG of the equator."""
+    west, south, east, north = depth.frame.bounds
+    _, lat = unproject(depth.frame.crs, (west + east) / 2, (south + north) / 2)
+    months = set((np.arange(day, until + 1).astype("datetime64[M]").astype(int) % 12 + 1).tolist())
+    autumn = AUTUMN if lat > 0 else {(month + 5) % 12 + 1 for month in AUTUMN}
+    return abs(float(lat)) >= AUTUMN_FROM_DEG and bool(months & autumn)
 
 
 def _oxygen_said(cast: Cast) -> list[str]:

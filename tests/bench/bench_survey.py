@@ -1,7 +1,7 @@
 """Planned lines beside the best mown lawn, random lines and a long search, from five uneven passes on invented lakes.
 
 Gains are shares of the error variance before. The long search starts from the plan and from random lines and exchanges
-lines by simulated annealing. Run: python tests/bench/bench_survey.py [lakes] [steps of the long search]
+lines by simulated annealing. Run: python tests/bench/bench_survey.py [lakes] [steps of the long search] [first lake]
 """
 
 from __future__ import annotations
@@ -48,10 +48,10 @@ def long_search(field: ErrorField, candidates: list[Line], outing: Outing, route
     return best
 
 
-def main(lakes: int, steps: int) -> None:
+def main(lakes: int, steps: int, first: int) -> None:
     print("lake  planned  lawn   random  long search  of it  seconds")
     shares = []
-    for seed in range(100, 100 + lakes):
+    for seed in range(first, first + lakes):
         lake, rng = rough_lake(seed), np.random.default_rng(seed)
         frame = lake.frame(10.0)
         nodes, step_m = follow_at(frame, frame.water)
@@ -65,7 +65,7 @@ def main(lakes: int, steps: int) -> None:
         lawn = 1 - min(left_after(field, route) for route in mown_lawns(candidates, outing)) / field.total
         chance = [random_lines(candidates, outing, rng) for _ in range(20)]
         luck = 1 - min(left_after(field, route) for route in chance) / field.total
-        least = min(long_search(field, candidates, outing, list(first), steps) for first in (plan.lines, chance[0]))
+        least = min(long_search(field, candidates, outing, list(begun), steps) for begun in (plan.lines, chance[0]))
         shares.append((plan.gain, lawn, luck, 1 - least / field.total))
         print(f"{seed:4d}  {plan.gain:7.3f}  {lawn:.3f}  {luck:.3f}   {shares[-1][3]:.3f}        "
               f"{plan.gain / shares[-1][3]:.2f}   {took:.1f}", flush=True)
@@ -83,4 +83,5 @@ def follow_at_most(frame, count):
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10, int(sys.argv[2]) if len(sys.argv) > 2 else 1500)
+    given = [int(word) for word in sys.argv[1:4]]
+    main(*given, *(10, 1500, 100)[len(given):])
