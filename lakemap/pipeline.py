@@ -35,7 +35,7 @@ from lakemap.read import (
     read_samples,
     read_shore,
 )
-from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots
+from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots, without_returned
 from lakemap.terrain import describe_terrain
 from lakemap.water import describe_water, temperatures_of
 
@@ -106,6 +106,7 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         progress("making the temperature surface")
         temperature = warm.with_surface(make_surface(warm.readings, frame, s.grid, warm.passes))
     progress("gathering spots")
+    hits, returned_said = without_returned(hits, terrain.features, soundings, frame.crs)
     spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
     spots = score_spots(spots, terrain, hardness, s.spots, bottom, water)
@@ -115,6 +116,6 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         hardness=hardness, bottom=bottom, terrain=terrain, spots=spots, shore=shore,
         changes=change_layers(squares, frame), water=water, temperature=temperature, hazards=hazards,
         closed=closed, settings=s.as_dict(), inputs=lake.inputs,
-        messages=lake.messages + marks.messages + tapped_said + owner_said + catches_said
+        messages=lake.messages + marks.messages + tapped_said + returned_said + owner_said + catches_said
         + (water.messages if water else ()) + hazards.messages + closed.messages,
     )

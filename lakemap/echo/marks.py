@@ -15,6 +15,7 @@ from lakemap.geo.way import Afloat, Way, ways_of
 from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.marks import NOTHING, Marks
 from lakemap.model.soundings import Soundings
+from lakemap.model.spot_names import is_written
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
@@ -87,8 +88,9 @@ def place_marks(
 
 
 def _aboard(xy: Floats, marks: Marks, soundings: Soundings, settings: EchoSettings) -> _Aboard:
-    """Marks near where some log's boat was at their time; of several boats the nearest."""
-    dated = ~np.isnat(marks.time_utc)
+    """Marks near where some log's boat was at their time, of several boats the nearest; no waypoints of ours."""
+    tapped = np.array([not is_written(name) for name in marks.name], dtype=bool)
+    dated = ~np.isnat(marks.time_utc) & tapped
     ways = tuple(ways_of(soundings)) if dated.any() else ()
     if not ways:
         return _Aboard(np.empty(0, np.int64), np.empty(0), (), np.empty(0, np.int64))

@@ -33,6 +33,8 @@ def waypoints_gpx(spots: Spots, unit: str) -> bytes:
             add(point, "time", row["last_seen"])
         add(point, "name", row["name"])
         add(point, "cmt", note(row, unit))
+        # a plotter may rename a waypoint: the name inside still tells whose it is when it comes back as a mark
+        add(point, "desc", row["name"])
         add(point, "type", row["kind"])
         _extend(point, row)
     return as_document(root)

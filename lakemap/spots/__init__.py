@@ -3,7 +3,8 @@
 from lakemap.spots.find import find_spots
 from lakemap.spots.learn import heed_catches
 from lakemap.spots.owners_word import heed_owner
+from lakemap.spots.returned import without_returned
 from lakemap.spots.score import score_spots
 from lakemap.spots.settings import SpotSettings
 
-__all__ = ["SpotSettings", "find_spots", "heed_catches", "heed_owner", "score_spots"]
+__all__ = ["SpotSettings", "find_spots", "heed_catches", "heed_owner", "score_spots", "without_returned"]

@@ -12,6 +12,7 @@ from lakemap.geo.crs import unproject
 from lakemap.model.hits import FROM_MARK, Hits
 from lakemap.model.marks import NOTHING
 from lakemap.model.soundings import Soundings
+from lakemap.model.spot_names import CODE_LENGTH, codes_in, is_written, name_in
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
@@ -130,7 +131,7 @@ def _spots(
     unknown = np.full(len(groups), np.nan)
     marks = [int(np.count_nonzero(hits.origin[group] == FROM_MARK)) for group in groups]
     return Spots(
-        name=names_of(kinds, hits.time_utc[oldest], old_lon, old_lat), kind=kinds,
+        name=names_of(kinds, hits.time_utc[oldest], old_lon, old_lat, _codes_given(hits.take(oldest))), kind=kinds,
         hits=tuple(rows[group] for group in groups), x_m=xy[:, 0], y_m=xy[:, 1], lon_deg=lon, lat_deg=lat,
         position_sigma_m=sigma_m, depth_m=floor_m, depth_sigma_m=floor_sigma_m, height_m=height_m, hardness=unknown,
         seen=evidence.seen, could_see=evidence.could_see, probability=evidence.probability,
@@ -139,6 +140,14 @@ def _spots(
         reasons=tuple(evidence_sentences(
             marks, evidence.seen, evidence.could_see, height_m, floor_m)),
     )
+
+
+def _codes_given(hits: Hits) -> list[str]:
+    """Whole code in the name of each hit that is a waypoint of ours, else nothing."""
+    names = [name_in(str(note)) if origin == FROM_MARK else ""
+             for note, origin in zip(hits.note, hits.origin, strict=True)]
+    return [next((code for code in codes_in(name) if len(code) == CODE_LENGTH), "") if is_written(name) else ""
+            for name in names]
 
 
 def _noted(hits: Hits, depth: Surface) -> tuple[Floats, Floats]:

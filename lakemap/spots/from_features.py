@@ -10,6 +10,7 @@ from shapely import contains_xy
 
 from lakemap.geo.crs import unproject
 from lakemap.model.soundings import Soundings
+from lakemap.model.spot_names import code_of
 from lakemap.model.spots import Spots
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Features
@@ -58,6 +59,16 @@ def feature_spots(
         last_seen=undated, score=unknown,
         reasons=tuple(feature_sentences(features, int(row), int(n)) for row, n in zip(rows, crossed, strict=True)),
     )
+
+
+def codes_of_features(features: Features, soundings: Soundings) -> list[tuple[str, float, float]]:
+    """Code that each feature fit for a spot would have in its name, and its anchor [m]."""
+    rows = np.array([row for row in range(len(features)) if features.kind[row] in SPOT_KINDS], dtype=np.int64)
+    shown = first_shown(features, rows, soundings)
+    rows, shown = rows[shown >= 0], shown[shown >= 0]
+    when, lon, lat = when_and_where(soundings, shown)
+    return [(code_of(moment, a, b), x, y) for moment, a, b, x, y in zip(
+        when, lon.tolist(), lat.tolist(), features.x_m[rows].tolist(), features.y_m[rows].tolist(), strict=True)]
 
 
 def _chosen(features: Features, found: Spots, settings: SpotSettings) -> Ints:
