@@ -34,10 +34,12 @@ def _why(edit: Edit) -> str:
 
 
 def _named(spots: Spots, edit: Edit, said: list[str]) -> list[int]:
-    missing = [name for name in edit.spots if name not in spots.name]
+    # a plotter shows names in capitals
+    place = {name.lower(): i for i, name in enumerate(spots.name)}
+    missing = [name for name in edit.spots if name.lower() not in place]
     if missing:
         said.append(f"owner's word, {edit.title}: no spot is named {', '.join(missing)}; nothing is done about it")
-    return [spots.name.index(name) for name in edit.spots if name in spots.name]
+    return list(dict.fromkeys(place[name.lower()] for name in edit.spots if name.lower() in place))
 
 
 def _dropped(spots: Spots, edit: Edit, said: list[str]) -> Spots:
