@@ -38,4 +38,4 @@ class EchoSettings(Settings):
     aim_error_deg: float = between(
         0.1, 90.0, default=10.0, why="error of an angle from the bow, the heading's own included; own judgement")
     looked_m: float = above(
-        0.0, default=15.0, why="who looks for a thing goes about the place as far as its mark may be wrong; own judgement")
+        0.0, default=15.0, why="who looks for a thing goes about the place as far as a mark may err; own judgement")
