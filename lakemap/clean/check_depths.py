@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,9 @@ from lakemap.clean.settings import CleanSettings
 from lakemap.errors import InputError
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import project
-from lakemap.geo.pass_bias import PRIOR_SIGMA_M
+from lakemap.geo.pass_bias import PRIOR_SIGMA_M, solve_pass_bias
 from lakemap.geo.shore import in_water, water_polygon
+from lakemap.model.crossovers import Crossovers
 from lakemap.model.error_budget import CommonPart
 from lakemap.model.lake_facts import CheckDepths, LakeFacts
 from lakemap.model.shoreline import Shoreline
@@ -33,6 +34,9 @@ REACH_M = 15.0
 LEAST_ROWS, MOST_ROWS = 3, 400
 SLOPE_PRIOR = 0.2
 """Standard deviation of either slope of the plane before soundings are seen: lake floors rarely fall more steeply."""
+CURVE_PER_M = 0.002
+"""The floor departs from such a plane by so much times the square of the distance, usually (own choice, from invented
+floors whose waves are 60 to 160 m long): far readings weigh less, and a check with none near is less sure."""
 TOLD = 0.8
 """A quantity is told by the checks where they bring its error below this share of what it was."""
 
@@ -53,11 +57,13 @@ def apply_checks(
     soundings = soundings.with_messages(*checks.messages, *said, *more)
     groups = groups_of(soundings, facts, settings)
     below = soundings.depth_below_transducer_m()
-    told, matched = _checked(soundings, groups, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
+    met = find_crossovers(soundings)
+    even = _levelled(soundings, groups, met)
+    told, matched = _checked(even, groups, below, xy, np.where(wet, on_datum, np.nan), checks.sigma_m)
     if not matched.any():
         return soundings.with_messages("no soundings near any check depth: they settle nothing; sail over them")
     if len(groups.names) > 1:
-        told = Equations.joined(told, _crossed(soundings, groups, below))
+        told = Equations.joined(told, _crossed(soundings, groups, below, met))
     fit = fit_groups(told, groups.prior)
     shift_m = fit.shift_m(groups.of_row(soundings), below)
     return _moved(soundings, fit, groups, shift_m, int(matched.sum())).with_messages(*_said(fit, groups, told, matched))
@@ -92,33 +98,69 @@ def _on_datum(checks: CheckDepths, facts: LakeFacts, settings: CleanSettings) ->
     return checks.depth_m - level, said
 
 
+@dataclass(frozen=True)
+class Levelled:
+    """Soundings whose depths are freed of what their passes are off by against others of their sounder, and how well
+    that is known of each row (n,) [m]."""
+
+    soundings: Soundings
+    pass_sigma_m: Floats
+
+
+def _levelled(soundings: Soundings, groups: Groups, met: Crossovers) -> Levelled:
+    """A check on a pass that is off must not move the whole lake. What all passes are off by alike stays: it is part of
+    the constant that checks settle."""
+    group = groups.of_row(soundings)
+    own = met.take((group[met.row_a] == group[met.row_b]) & np.isfinite(met.difference_m + met.sigma_m))
+    solved = solve_pass_bias(own)
+    bias, sigma = np.zeros(len(soundings)), np.full(len(soundings), PRIOR_SIGMA_M)
+    if len(solved.pass_id):
+        at = np.minimum(np.searchsorted(solved.pass_id, soundings.pass_id), len(solved.pass_id) - 1)
+        known = solved.pass_id[at] == soundings.pass_id
+        alike = PRIOR_SIGMA_M**2 / len(solved.pass_id)
+        bias[known] = solved.bias_m[at[known]]
+        sigma[known] = np.sqrt(np.maximum(solved.sigma_m[at[known]] ** 2 - alike, 0.0))
+    return Levelled(soundings.with_columns(depth_m=soundings.depth_m - bias), sigma)
+
+
 def _checked(
-    soundings: Soundings, groups: Groups, below_m: Floats, xy: Floats, check_m: Floats, sigma_m: Floats
+    even: Levelled, groups: Groups, below_m: Floats, xy: Floats, check_m: Floats, sigma_m: Floats
 ) -> tuple[Equations, Bools]:
     """What each check says of each group that has soundings near it, and which checks (k,) have any.
 
     ``below_m`` (n,) is each row's depth below the transducer; checks are at ``xy`` (k, 2) on the working CRS,
     ``check_m`` (k,) on the datum of depth_m, NaN where that is not known.
     """
+    soundings = even.soundings
     group = groups.of_row(soundings)
     rows = np.flatnonzero(soundings.usable() & np.isfinite(soundings.depth_m + soundings.x_m) & (group >= 0))
     tree = cKDTree(np.column_stack([soundings.x_m[rows], soundings.y_m[rows]]))
     matched = np.zeros(len(xy), dtype=bool)
-    difference, sigma, design = [], [], []
+    difference, sigma, by_pass, design = [], [], [], []
     for k in np.flatnonzero(np.isfinite(xy).all(axis=1) & np.isfinite(check_m)).tolist():
         near = rows[_within(tree, xy[k])]
         for number in np.unique(group[near]).tolist():
             own = near[group[near] == number]
             if len(own) < LEAST_ROWS:
                 continue
-            depth, error = _depth_at(soundings, own, xy[k])
+            depth, error, main = _depth_at(soundings, own, xy[k])
             matched[k] = True
             difference.append(check_m[k] - depth)
             sigma.append(max(float(np.hypot(sigma_m[k], error)), LEAST_SIGMA_M))
+            by_pass.append((int(soundings.pass_id[main]), float(even.pass_sigma_m[main])))
             design.append(_row_of(len(groups.names), number, float(np.median(below_m[own]))))
-    told = Equations(np.array(difference), np.array(sigma), np.array(design).reshape(-1, 2 * len(groups.names)),
-                     np.ones(len(sigma), dtype=bool))
+    told = Equations(np.array(difference), _shared(np.array(sigma), by_pass),
+                     np.array(design).reshape(-1, 2 * len(groups.names)), np.ones(len(sigma), dtype=bool))
     return told, matched
+
+
+def _shared(sigma: Floats, by_pass: list[tuple[int, float]]) -> Floats:
+    """Errors (k,) with that of the pass that tells each check: checks on one pass share it; many count as few."""
+    if not by_pass:
+        return sigma
+    number, own = np.array([number for number, _ in by_pass]), np.array([error for _, error in by_pass])
+    _, code, often = np.unique(number, return_inverse=True, return_counts=True)
+    return np.asarray(np.hypot(sigma, np.sqrt(often[code]) * own), dtype=np.float64)
 
 
 def _row_of(groups: int, number: int, below_m: float) -> Floats:
@@ -127,10 +169,9 @@ def _row_of(groups: int, number: int, below_m: float) -> Floats:
     return row
 
 
-def _crossed(soundings: Soundings, groups: Groups, below_m: Floats) -> Equations:
+def _crossed(soundings: Soundings, groups: Groups, below_m: Floats, met: Crossovers) -> Equations:
     """What crossings of two groups say of their difference. The constant errors of the passes enter each; crossings of
     one pass share its own, so that many of them count as few."""
-    met = find_crossovers(soundings)
     group = groups.of_row(soundings)
     a, b = group[met.row_a], group[met.row_b]
     met = met.take((a != b) & (a >= 0) & (b >= 0) & np.isfinite(met.difference_m + met.sigma_m))
@@ -147,12 +188,14 @@ def _within(tree: cKDTree, place: Floats) -> Ints:
     return np.sort(np.asarray(tree.query_ball_point(place, REACH_M), dtype=np.int64))
 
 
-def _depth_at(soundings: Soundings, rows: Ints, place: Floats) -> tuple[float, float]:
-    """Depth at a place and its sigma, from a plane through the soundings near it."""
+def _depth_at(soundings: Soundings, rows: Ints, place: Floats) -> tuple[float, float, int]:
+    """Depth at a place, its sigma, and the nearest row, from a plane through the soundings near it."""
     away = np.hypot(soundings.x_m[rows] - place[0], soundings.y_m[rows] - place[1])
-    rows = rows[np.lexsort((rows, away))[:MOST_ROWS]]
+    order = np.lexsort((rows, away))[:MOST_ROWS]
+    rows, bend = rows[order], CURVE_PER_M * away[order] ** 2
     u, v = soundings.x_m[rows] - place[0], soundings.y_m[rows] - place[1]
-    sigma = np.maximum(soundings.depth_sigma_m[rows].astype(np.float64), LEAST_SIGMA_M)
+    own = np.maximum(soundings.depth_sigma_m[rows].astype(np.float64), LEAST_SIGMA_M)
+    sigma = np.hypot(own, bend)
     design = np.column_stack([np.ones(len(rows)), u, v])
     middle = float(np.median(soundings.depth_m[rows]))
     normal = (design / sigma[:, None] ** 2).T @ design + np.diag([0.0, SLOPE_PRIOR**-2, SLOPE_PRIOR**-2])
@@ -160,11 +203,13 @@ def _depth_at(soundings: Soundings, rows: Ints, place: Floats) -> tuple[float, f
     level, east, north = np.linalg.solve(normal, right)
     left = soundings.depth_m[rows] - middle - design @ np.array([level, east, north])
     fit = float(np.sqrt(np.linalg.inv(normal)[0, 0] * max(1.0, float(np.mean((left / sigma) ** 2)))))
-    place_m = float(np.median(soundings.position_sigma_m[rows]))
+    # the boat stood where its receiver said no more surely than it sailed there
+    place_m = float(np.sqrt(2.0) * np.median(soundings.position_sigma_m[rows]))
     slope = float(np.hypot(east, north))
-    # readings of one pass share most of their error, so it does not average away
-    shared = 0.5 * float(np.median(sigma))
-    return middle + float(level), float(np.sqrt(fit**2 + shared**2 + (slope * np.nan_to_num(place_m)) ** 2))
+    # readings of one pass share most of their error, and all of them the floor's bend, so these do not average away
+    shared = np.hypot(0.5 * float(np.median(own)), float(np.average(bend, weights=sigma**-2)))
+    error = float(np.sqrt(fit**2 + shared**2 + (slope * np.nan_to_num(place_m)) ** 2))
+    return middle + float(level), error, int(rows[0])
 
 
 def _moved(soundings: Soundings, fit: Fit, groups: Groups, shift_m: Floats, count: int) -> Soundings:

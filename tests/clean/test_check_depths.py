@@ -20,6 +20,7 @@ from corrected_lake import (
     two_days,
 )
 from numpy.testing import assert_allclose
+from sailed import CORNER_M
 
 from lakemap.clean import CleanSettings, clean
 from lakemap.errors import InputError
@@ -108,6 +109,17 @@ def test_one_wrong_check_does_not_carry_the_lake_away():
     assert abs(np.median(cleaned.depth_m - truth_m(cleaned))) < 0.05
 
 
+def test_checks_along_a_pass_that_is_off_do_not_carry_the_lake_away():
+    "A pass that shows 0.5 m too little, and five checks along it: as far as other passes tell, that is the pass's own."
+    both = two_days(0.02)
+    one = (both.log == 0) & (np.abs(both.y_m - CORNER_M[1] - 112.0) < 5.0)
+    off = both.with_columns(logged_depth_m=both.logged_depth_m - 0.5 * one)
+    along = checks((np.linspace(45, 255, 5), np.full(5, 112.0)))
+    cleaned = clean(off, KNOWN, known_facts(checks=along))
+    assert 0.02 < one.mean() < 0.2
+    assert abs(np.median((cleaned.depth_m - truth_m(cleaned))[~one])) < 0.05
+
+
 def test_good_depths_stay_where_they_are():
     "Checks that agree move nothing by more than their own error."
     cleaned = clean(two_days(0.02), KNOWN, known_facts(checks=checks()))
@@ -188,14 +200,14 @@ def test_a_sounder_that_sailed_over_no_check_is_told_by_crossings():
 
 
 def test_a_sounder_that_nothing_tells_stays_and_is_named():
-    "No check and no crossing: its depths are those of a lake without checks, and the common error says so."
+    "No check and no crossing: its depths are those of a lake without checks, and the common error is no smaller."
     both = two_sounders()
     apart = both.with_columns(x_m=np.where(both.log == 1, both.x_m + 5000.0, both.x_m))
     facts = known_facts(boats=(TWO,), checks=checks())
     cleaned, plain = clean(apart, KNOWN, facts), clean(apart, KNOWN, replace(facts, checks=CheckDepths.none()))
     assert_allclose(cleaned.depth_m[both.log == 1], plain.depth_m[both.log == 1], atol=1e-12)
     assert any("tells the zero of sounder stern: its depths stay" in text for text in cleaned.messages)
-    assert cleaned.common_offset_m == pytest.approx(np.hypot(0.05, 0.02))
+    assert cleaned.common_offset_m >= np.hypot(0.05, 0.02)
 
 
 def test_depths_by_hand_are_not_moved_by_checks():
