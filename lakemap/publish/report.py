@@ -22,14 +22,14 @@ from lakemap.publish.report_charts import (
     volume_figure,
 )
 from lakemap.publish.report_figures import surface_figure
-from lakemap.publish.report_markup import bullets, figure, page, paragraph, section, table
+from lakemap.publish.report_markup import beside, bullets, figure, page, paragraph, section, table
 from lakemap.publish.report_short import in_short
 from lakemap.publish.settings import PublishSettings
 from lakemap.publish.spot_rows import reasons, spot_rows
 from lakemap.publish.summary import summary_of_map
 from lakemap.publish.table import table_columns
 from lakemap.publish.trust import reliability_figure, rivals_table
-from lakemap.publish.wording import about, common_error, depth_label, length, s44_line
+from lakemap.publish.wording import about, common_error, depth_label, length, s44_line, spaced
 from lakemap.units import format_length
 
 MOST_DEPTHS, MOST_PASSES, MOST_SPOTS = 30, 12, 40
@@ -74,7 +74,7 @@ def _read(summary: Mapping[str, Any]) -> str:
         for log in summary["logs"]
     ]
     total = summary["rows"]
-    words = [f"{name}: {SENTENCES[Flag[name]]}." for name in _names_met(summary)]
+    words = [f"{spaced(name)}: {SENTENCES[Flag[name]]}." for name in _names_met(summary)]
     return section(
         "What was read",
         paragraph(f"{total['in']} rows came in: {total['used']} are used and {total['flagged']} are held out, each "
@@ -91,7 +91,7 @@ def _names_met(summary: Mapping[str, Any]) -> list[str]:
 
 
 def _counts(counted: Mapping[str, int]) -> str:
-    return ", ".join(f"{count} {name}" for name, count in counted.items()) or "–"
+    return ", ".join(f"{count} {spaced(name)}" for name, count in counted.items()) or "–"
 
 
 def _corrections(summary: Mapping[str, Any], unit: str) -> str:
@@ -149,8 +149,8 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
         paragraph("One pass after the other was held back and told from the rest, as if the boat had not driven it. "
                   "What is missed then is what the map misses where nobody has been; and how often the stated error "
                   "holds shows whether it can be believed."),
-        figure(held_back_figure(_surfaces_of(lake_map), unit),
-               "Readings held back, against what the others told of them; on the dashed line both agree."),
+        beside([figure(held_back_figure(one, name, unit), f"Readings of {name} held back, against what the others told "
+                       "of them; on the dashed line both agree.") for name, one in _surfaces_of(lake_map).items()]),
         reliability_figure(summary["surfaces"]),
         figure(surface_figure(sigma, "sure", f"sigma of depth [{unit}]", passes, unit),
                f"Standard error of the depth in {unit}, with the passes: darker is surer."),
@@ -161,7 +161,7 @@ def _how_sure(lake_map: LakeMap, summary: Mapping[str, Any], unit: str, settings
 def _surfaces_of(lake_map: LakeMap) -> dict[str, Surface]:
     warm = lake_map.temperature
     there = {"depth": lake_map.depth, "hardness": lake_map.hardness,
-             "water_temperature": None if warm is None else warm.surface}
+             "water temperature": None if warm is None else warm.surface}
     return {name: one for name, one in there.items() if one is not None}
 
 
@@ -173,7 +173,7 @@ def _left_out_rows(summary: Mapping[str, Any], unit: str) -> list[tuple[str, ...
             shown = {"m": unit, "degC": "°C"}.get(surface["unit"], "")
             figures = [_in_unit(told[key], surface["unit"], unit) for key in ("rmse_m", "bias_m")]
             share = "–" if told["within_1_96"] is None else f"{told['within_1_96']:.1%}"
-            rows.append((name, f"one {told['by']} at a time", *(f"{text} {shown}".strip() for text in figures),
+            rows.append((spaced(name), f"one {told['by']} at a time", *(f"{text} {shown}".strip() for text in figures),
                          share, str(told["n"])))
     return rows
 
@@ -181,7 +181,7 @@ def _left_out_rows(summary: Mapping[str, Any], unit: str) -> list[tuple[str, ...
 def _in_unit(value: float | None, own: str, unit: str) -> str:
     if value is None:
         return "–"
-    return length(value, unit) if own == "m" else f"{value:.2f}"
+    return length(value, unit) if own == "m" else f"{round(value, 2) + 0.0:.2f}"
 
 
 def _pass_bias(summary: Mapping[str, Any], unit: str) -> str:
@@ -197,9 +197,10 @@ def _surfaces(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
     rows = []
     for name, surface in summary["surfaces"].items():
         if surface:
-            model = ", ".join(f"{key} {about(value) if isinstance(value, float) else value}"
+            model = ", ".join(f"{spaced(key)} {about(value) if isinstance(value, float) else value}"
                               for key, value in surface["model"].items())
-            rows.append((name, surface["method"], f"{surface['pixel_m']:g} m", f"{surface['share_drawn']:.0%}", model))
+            rows.append((spaced(name), surface["method"], f"{surface['pixel_m']:g} m", f"{surface['share_drawn']:.0%}",
+                         model))
     heads = ("surface", "method", "pixel", "water drawn", "model fitted (SI units)")
     step = depth_label(lake_map.terrain.contours.step_m, unit)
     hardness, drawn = lake_map.hardness, lake_map.terrain.contours
@@ -268,12 +269,12 @@ def _depth_or_amount(name: str, value: float) -> str:
 
 def _spots(lake_map: LakeMap, unit: str) -> str:
     spots = lake_map.spots
-    heads = ("spot", "kind", f"depth [{unit}]", "why", "probability", "seen", "score", "latitude", "longitude",
+    heads = ("spot", "kind", f"depth [{unit}]", "why", "probability", "seen", "score", "latitude, longitude",
              f"give or take [{unit}]")
     rows = [
         (row["name"], row["kind"], length(row["depth_m"], unit, 1), " ".join(reasons(spots, i, unit)),
          _share(row, "probability"), f"{row['seen']} of {row['could_see']}", f"{spots.score[i]:.2f}",
-         f"{row['lat_deg']:.6f}", f"{row['lon_deg']:.6f}", length(row["position_sigma_m"], unit, 1))
+         f"{row['lat_deg']:.6f}, {row['lon_deg']:.6f}", length(row["position_sigma_m"], unit, 1))
         for i, row in enumerate(spot_rows(spots, unit)[:MOST_SPOTS])
     ]
     if not rows:
@@ -281,7 +282,7 @@ def _spots(lake_map: LakeMap, unit: str) -> str:
     cut = f"The best {MOST_SPOTS} of {len(spots)}, all are in waypoints.csv"
     shown = cut if len(spots) > MOST_SPOTS else "Best first"
     caption = f"{shown}; give or take is one standard error of the position"
-    return section("Spots", table(caption, heads, rows, ("spot", "kind", "why")))
+    return section("Spots", table(caption, heads, rows, ("spot", "kind", "why", "latitude, longitude")))
 
 
 def _share(row: Mapping[str, Any], name: str) -> str:
@@ -289,7 +290,13 @@ def _share(row: Mapping[str, Any], name: str) -> str:
 
 
 def _made_with(summary: Mapping[str, Any]) -> str:
-    used = [f"{table_name}.{key} = {value}" for table_name, settings in summary["settings"].items()
-            for key, value in settings.items() if value is not None]
+    used = [f"{table_name}.{key} = {_setting(value)}" for table_name, settings in summary["settings"].items()
+            for key, value in settings.items() if value is not None and value != ""]
     sources = [f"{name}: SHA-256 {digest}" for name, digest in summary["inputs"].items()]
-    return section("Made with", paragraph(f"lakemap {summary['version']}"), bullets(sources), bullets(used))
+    return section("Made with", paragraph(f"lakemap {summary['version']}"), bullets(sources), bullets(used, "fine"))
+
+
+def _setting(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {part}" for name, part in value.items())
+    return ", ".join(map(str, value)) or "none" if isinstance(value, list | tuple) else str(value)

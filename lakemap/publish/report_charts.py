@@ -16,6 +16,7 @@ from lakemap.model.terrain import DepthAreaVolume
 from lakemap.publish.html_map.colours import ramp
 from lakemap.publish.letters import legible
 from lakemap.publish.report_drawing import INK, PALE, axes_of, svg_of
+from lakemap.publish.wording import spaced
 from lakemap.units import M2_PER_ACRE, M3_PER_ACRE_FOOT, M_PER_UNIT, from_metres
 
 Floats = NDArray[np.float64]
@@ -34,8 +35,8 @@ def flags_figure(by_flag: Mapping[str, int], rows_in: int) -> str:
     counted = sorted(((count, name) for name, count in by_flag.items() if count), reverse=True)
     if not counted:
         return ""
-    with axes_of(6.6, 0.7 + 0.28 * len(counted)) as (drawing, (axes,)):
-        axes.barh([name for _, name in counted], [count for count, _ in counted], color=MIDDLE)
+    with axes_of(height_in=0.7 + 0.28 * len(counted)) as (drawing, (axes,)):
+        axes.barh([spaced(name) for _, name in counted], [count for count, _ in counted], color=MIDDLE)
         for row, (count, _) in enumerate(counted):
             axes.text(count, row, f" {count} ({count / max(rows_in, 1):.2%})", va="center", fontsize=9)
         axes.invert_yaxis()
@@ -48,7 +49,7 @@ def corrections_figure(corrections: Sequence[Mapping[str, Any]], unit: str) -> s
     judged = [one for one in corrections if one["before_m"] is not None and one["after_m"] is not None]
     if not judged:
         return ""
-    with axes_of(6.6, 0.9 + 0.42 * len(judged)) as (drawing, (axes,)):
+    with axes_of(height_in=0.9 + 0.42 * len(judged)) as (drawing, (axes,)):
         for row, one in enumerate(judged):
             before, after = (from_metres(float(one[key]), unit) for key in ("before_m", "after_m"))
             axes.plot([before, after], [row, row], color=PALE, linewidth=1.5, zorder=1)
@@ -71,7 +72,7 @@ def crossovers_figure(before_m: Floats, after_m: Floats, unit: str) -> str:
     before, after = from_metres(before_m, unit), from_metres(after_m, unit)
     reach = max(float(np.quantile(np.abs(before), WIDEST)), 1e-3)
     edges = np.linspace(-reach, reach, 41).tolist()
-    with axes_of(6.6, 2.9) as (drawing, (axes,)):
+    with axes_of(height_in=2.9) as (drawing, (axes,)):
         axes.hist(np.clip(before, -reach, reach), edges, color=LIGHT, label="before")
         axes.hist(np.clip(after, -reach, reach), edges, histtype="step", color=DARK, linewidth=1.6, label="after")
         axes.axvline(0.0, color=PALE, linewidth=1)
@@ -85,15 +86,15 @@ def variogram_figure(surface: Surface, unit: str) -> str:
     told = surface.variogram
     if told is None:
         return ""
-    metres = surface.estimate.unit == "m"
-    square = M_PER_UNIT[unit] ** 2 if metres else 1.0
-    with axes_of(6.6, 3.2) as (drawing, (axes,)):
+    word = _unit_word(surface, unit)
+    square = M_PER_UNIT[unit] ** 2 if word == unit else 1.0
+    with axes_of(height_in=3.2) as (drawing, (axes,)):
         axes.plot(from_metres(told.lag_m, unit), told.gamma / square, "o", color=DARK, markersize=5, label="readings")
         if np.isfinite(told.expected).any():
             axes.plot(from_metres(told.lag_m, unit), told.expected / square, color=INK, linewidth=1.5,
                       label="expected by the model")
         axes.set(xscale="log", yscale="log", xlabel=f"distance between two readings [{unit}]",
-                 ylabel="half their mean squared\ndifference" + (f" [{unit}²]" if metres else ""))
+                 ylabel="half their mean squared\ndifference" + (f" [{word}²]" if word else ""))
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter("{x:g}")
             axis.set_minor_formatter(NullFormatter())
@@ -101,24 +102,25 @@ def variogram_figure(surface: Surface, unit: str) -> str:
         return svg_of(drawing)
 
 
-def held_back_figure(surfaces: Mapping[str, Surface], unit: str) -> str:
-    """Readings held back against what the others told of them, a panel a surface; ``""`` where none were."""
-    shown: dict[str, tuple[bool, Floats, Floats]] = {}
-    for name, one in surfaces.items():
-        told = one.left_out
-        if told is not None and told.reading is not None and told.estimate is not None:
-            shown[name] = (one.estimate.unit == "m", told.reading, told.estimate)
-    if not shown:
+def held_back_figure(surface: Surface, name: str, unit: str) -> str:
+    """Readings held back against what the others told of them; ``""`` where none were."""
+    told = surface.left_out
+    if told is None or told.reading is None or told.estimate is None:
         return ""
-    with axes_of(3.4 * len(shown) if len(shown) > 1 else 4.2, 3.7, len(shown)) as (drawing, panels):
-        for axes, (name, (metres, *pair)) in zip(panels, shown.items(), strict=True):
-            reading, estimate = (_thinned(from_metres(values, unit) if metres else values) for values in pair)
-            ends = [float(min(reading.min(), estimate.min())), float(max(reading.max(), estimate.max()))]
-            axes.plot(ends, ends, color=PALE, linewidth=1, linestyle="--")
-            axes.plot(reading, estimate, ".", color=DARK, markersize=3, alpha=0.6)
-            word = f"{name} [{unit}]" if metres else name
-            axes.set(xlabel=f"{word} read", ylabel=f"{word} told by the others", aspect="equal")
+    word = _unit_word(surface, unit)
+    reading, estimate = (_thinned(from_metres(values, unit) if word == unit else values)
+                         for values in (told.reading, told.estimate))
+    ends = [float(min(reading.min(), estimate.min())), float(max(reading.max(), estimate.max()))]
+    with axes_of(3.2, 3.4) as (drawing, (axes,)):
+        axes.plot(ends, ends, color=PALE, linewidth=1, linestyle="--")
+        axes.plot(reading, estimate, ".", color=DARK, markersize=3, alpha=0.6)
+        axes.set(title=f"{name} [{word}]" if word else name, xlabel="as read", ylabel="told by the others",
+                 aspect="equal")
         return svg_of(drawing)
+
+
+def _unit_word(surface: Surface, unit: str) -> str:
+    return {"m": unit, "degC": "°C"}.get(surface.estimate.unit, "")
 
 
 def _thinned(values: Floats) -> Floats:
@@ -136,7 +138,7 @@ def volume_figure(table: DepthAreaVolume, unit: str) -> str:
                                                   (ends.volume_low_m3, ends.volume_high_m3)]
     curves = ((table.area_m2, low_high[0], per_area, f"area so deep [{area_unit}]"),
               (table.volume_m3, low_high[1], per_volume, f"volume below [{volume_unit}]"))
-    with axes_of(6.6, 3.4, 2) as (drawing, panels):
+    with axes_of(height_in=3.2, panels=2) as (drawing, panels):
         for axes, (values, interval, per, word) in zip(panels, curves, strict=True):
             axes.fill_betweenx(depth, 0, values / per, color=LIGHT, linewidth=0)
             axes.plot(values / per, depth, color=DARK, linewidth=1.5)

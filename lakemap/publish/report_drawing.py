@@ -23,7 +23,7 @@ INK, PALE = "#1d2529", "#8a949a"
 
 
 @contextmanager
-def axes_of(width_in: float = 6.6, height_in: float = 3.2, panels: int = 1) -> Iterator[tuple[Figure, list[Axes]]]:
+def axes_of(width_in: float = 5.6, height_in: float = 3.2, panels: int = 1) -> Iterator[tuple[Figure, list[Axes]]]:
     """A drawing with ``panels`` axes side by side, open at the top and on the right."""
     with matplotlib.rc_context(STYLE):
         drawing = Figure(figsize=(width_in, height_in), layout="constrained")

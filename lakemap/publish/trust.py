@@ -8,7 +8,7 @@ from typing import Any
 from lakemap.publish.html_map.colours import ramp
 from lakemap.publish.report_drawing import axes_of, svg_of
 from lakemap.publish.report_markup import figure, table
-from lakemap.publish.wording import length
+from lakemap.publish.wording import length, spaced
 
 _MARKERS = ("o", "s", "^", "D")
 
@@ -21,7 +21,7 @@ def rivals_table(surfaces: Mapping[str, Any], unit: str) -> str:
             shown = [length(one[key], unit) if surface["unit"] == "m" else _plain(one[key])
                      for key in ("rmse_m", "bias_m")]
             taken = "taken" if one["method"] == surface["method"] else ""
-            rows.append((name, one["method"], *shown, f"{one['told']:.0%}", str(one["n"]), taken))
+            rows.append((spaced(name), one["method"], *shown, f"{one['told']:.0%}", str(one["n"]), taken))
     if not rows:
         return ""
     heads = ("surface", "method", f"RMSE [{unit}]", f"bias [{unit}]", "told", "block means", "outcome")
@@ -46,7 +46,7 @@ def reliability_figure(surfaces: Mapping[str, Any]) -> str:
         axes.plot([0, 1], [0, 1], color="#8a949a", linewidth=1, linestyle="--")
         for k, (name, curve) in enumerate(curves.items()):
             axes.plot([pair[0] for pair in curve], [pair[1] for pair in curve], marker=_MARKERS[k % len(_MARKERS)],
-                      color=ramp("depth", len(curves) + 2)[-1 - k], markersize=5, linewidth=1.5, label=name)
+                      color=ramp("depth", len(curves) + 2)[-1 - k], markersize=5, linewidth=1.5, label=spaced(name))
         axes.set(xlabel="share that should lie within", ylabel="share that does", xlim=(0, 1), ylim=(0, 1))
         axes.legend(frameon=False, loc="upper left")
         text = svg_of(drawing)

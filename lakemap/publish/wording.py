@@ -42,6 +42,11 @@ def about(value: float | None, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def spaced(name: str) -> str:
+    """A name of files and columns as a reader's words: ``water_temperature`` is ``water temperature``."""
+    return name.replace("_", " ")
+
+
 def common_error(soundings: Soundings, unit: str) -> str:
     """What all depths share and sigma leaves out, in words: an offset in ``unit`` and a share of the depth."""
     return (

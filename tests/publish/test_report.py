@@ -14,6 +14,7 @@ from lakemap.model.crossovers import Crossovers
 from lakemap.model.frame import Grid
 from lakemap.model.outputs import CAUTION
 from lakemap.model.spots import Spots
+from lakemap.model.water import WaterTemperature
 from lakemap.publish import PublishSettings
 from lakemap.publish.report import report_page
 from lakemap.publish.report_figures import LONGEST_SIDE_PX, surface_figure
@@ -72,7 +73,7 @@ def test_each_file_shows_rows_in_used_and_held_out_by_reason(report):
     "404 rows in, 392 used, 12 held out: 4 lost bottom, 8 spikes; the reasons in plain words."
     row = re.search(r"<tr><td[^>]*>evening\.nmea</td>(.*?)</tr>", report)[1]
     assert re.findall(r">([^<]*)</td>", row) == [
-        "NMEA 0183", "404", "392", "12", "4 lost_bottom, 8 spike", "4 rise"]
+        "NMEA 0183", "404", "392", "12", "4 lost bottom, 8 spike", "4 rise"]
     assert "a single depth far from its neighbours along the pass" in report
 
 
@@ -123,3 +124,24 @@ def test_a_large_surface_makes_a_small_figure():
 def test_empty_tables_are_left_out():
     "No rows, no heading over nothing."
     assert table("caption", ("a",), [], ()) == ""
+
+
+def test_a_row_with_long_text_becomes_a_block_on_a_phone():
+    "Each value behind its column's name, escaped, and still a table to a screen reader; short tables stay as they are."
+    text = table("why", ("spot", "<why>"), [("hump-1", "words " * 20)], ("spot", "<why>"))
+    assert '<table class="stack" role="table">' in text and '<tr role="row">' in text
+    assert 'role="cell" data-head="&lt;why&gt;">words' in text and 'role="columnheader">spot' in text
+    assert "stack" not in table("few", ("a",), [(1,)], ()) and "role=\"row\"" not in table("few", ("a",), [(1,)], ())
+
+
+def test_temperature_is_named_and_has_its_unit():
+    "Words, not a file's name; degC in its figures; a bias that rounds to nothing has no minus."
+    small = small_lake_map()
+    degrees = dataclasses.replace(small.hardness.estimate, name="water_temperature_c", unit="degC")
+    left = dataclasses.replace(small.hardness.left_out, bias=-0.001, reading=np.linspace(17, 19, 9),
+                               estimate=np.linspace(17, 19, 9))
+    warm = WaterTemperature(dataclasses.replace(small.hardness, estimate=degrees, left_out=left), "2025-06-14", 0.5)
+    report = report_page(dataclasses.replace(small, temperature=warm), "ft", SETTINGS)
+    text = Page(report).text
+    assert "water_temperature" not in report.split("<h2>Messages")[0] and "-0.00" not in text
+    assert "Readings of water temperature held back" in text and "water temperature [°C]" in report

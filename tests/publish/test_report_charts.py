@@ -87,7 +87,8 @@ def test_headings_run_in_order_and_every_figure_speaks(report):
 
 @pytest.mark.parametrize("words", [
     "Rows held out", "What passes disagree by", "Differences where passes cross", "Variogram of depth",
-    "Variogram of hardness", "Readings held back, against", "How true sigma is", "Left: area of water",
+    "Variogram of hardness", "Readings of depth held back",
+    "Readings of hardness held back", "How true sigma is", "Left: area of water",
     "Bottom samples against",
 ])
 def test_every_figure_of_the_rich_map_is_there(report, words):
@@ -112,7 +113,7 @@ def test_dots_are_as_many_as_there_are():
     assert dots(variogram_figure(made, "m")) - dots(variogram_figure(few, "m")) == 6
     many = np.linspace(0, 8, 5000)
     wide = dataclasses.replace(made, left_out=dataclasses.replace(made.left_out, reading=many, estimate=many))
-    assert 600 <= dots(held_back_figure({"depth": wide}, "m")) <= 700
+    assert 600 <= dots(held_back_figure(wide, "depth", "m")) <= 700
 
 
 def test_what_is_not_there_is_not_drawn():
@@ -122,7 +123,7 @@ def test_what_is_not_there_is_not_drawn():
     assert flags_figure({}, 10) == "" and flags_figure({"spike": 0}, 10) == ""
     assert corrections_figure([{"name": "draft", "before_m": None, "after_m": None}], "m") == ""
     assert crossovers_figure(none, none, "m") == "" and variogram_figure(plain.depth, "m") == ""
-    assert held_back_figure({"depth": plain.depth}, "m") == "" and calibration_figure(None) == ""
+    assert held_back_figure(plain.depth, "depth", "m") == "" and calibration_figure(None) == ""
     assert volume_figure(DepthAreaVolume(none, none, none, 0.0, None), "m") == ""
 
 
