@@ -13,7 +13,8 @@ from lakemap.errors import NothingUsable
 from lakemap.geo.crs import project, unproject
 from lakemap.model.trip import Stop, Trip
 from lakemap.physics.sun import sunset_utc
-from lakemap.trips.tour import Task, best_tour
+from lakemap.trips.task import Task
+from lakemap.trips.tour import best_tour
 from lakemap.trips.ways import Waterways, Ways, ways_between
 from lakemap.units import length_slot
 
