@@ -45,7 +45,7 @@ def draw_title(page: Page, lake: FinishedMap, paper: Paper, unit: str, words: Wo
     _about(left, lake, unit, words)
     _signs(middle, lake, unit)
     _cautions(right, lake, unit)
-    _north(page, frame.west + 0.355 * width - 9.0, frame.south + 3.0, lake, year)
+    _north(page, frame.west + 0.655 * width - 6.0, frame.south + 3.0, lake, year)
 
 
 def _about(column: Column, lake: FinishedMap, unit: str, words: Words) -> None:
@@ -157,8 +157,8 @@ def _north(page: Page, x_mm: float, y_mm: float, lake: FinishedMap, year: float 
     crs = lake.depth.frame.crs
     lon, lat = unproject(crs, (west + east) / 2, (south + north) / 2)
     turned = -float(convergence_deg(crs, lon, lat))
-    for bearing, length, width, colour in ((turned, 15.0, 0.35, INK),
-                                           (turned + variation(lake, year)[0], 12.0, 0.2, PALE_INK)):
+    for bearing, length, width, colour in ((turned, 12.0, 0.35, INK),
+                                           (turned + variation(lake, year)[0], 10.0, 0.2, PALE_INK)):
         along = np.array([np.sin(np.radians(bearing)), np.cos(np.radians(bearing))])
         aside = np.array([along[1], -along[0]])
         tip = np.array([x_mm, y_mm]) + length * along
@@ -166,5 +166,5 @@ def _north(page: Page, x_mm: float, y_mm: float, lake: FinishedMap, year: float 
         page.areas([shapely.Polygon([tip, tip - 3.0 * along - 1.0 * aside, tip - 2.2 * along])], colour)
         if colour == INK:
             page.areas([shapely.Polygon([tip, tip - 3.0 * along + 1.0 * aside, tip - 2.2 * along])], colour)
-    page.text(x_mm - 2.6, y_mm + 12.0 + 2.0 * MM_PER_POINT, "N", 8.0, weight="bold", ha="right")
-    page.text(x_mm + 8.0, y_mm - 2.0, f"magnetic: {variation_text(lake, year)}", 5.0, ha="right", color=PALE_INK)
+    page.text(x_mm - 2.6, y_mm + 9.0 + 2.0 * MM_PER_POINT, "N", 8.0, weight="bold", ha="right")
+    page.text(x_mm + 6.0, y_mm - 2.0, f"magnetic: {variation_text(lake, year)}", 5.0, ha="right", color=PALE_INK)
