@@ -42,7 +42,7 @@ FIRST_UNKNOWNS = 30_000
 MOST_CELLS = 4_000_000
 """Lattice cells in all tiles; the step grows beyond."""
 FOLDS = 4
-"""Groups held back are shared out over so many solutions."""
+"""Groups held back are shared out over so many of the first solutions."""
 UNSEEN_SHARE = 1.0
 """Share of the noise's variance that is floor too fine for the lattice: each pixel of a depth map has its own of it
 (tried on invented lakes)."""
@@ -52,11 +52,14 @@ OUTLINE_M, OUTLINE_FADES_M = 1.0, 10.0
 """Error of the outline's place, and the distance over which it stops to matter; makes the rim less sure."""
 MIDDLE_SD = 0.5
 """Usual size of what the middle does by itself, as a share of the mean depth (tried on flooded terrain)."""
-FAR_FROM_M, FAR_EVERY, LEAST_FAR = 15.0, 3.0, 8
-"""A survey is sparse where half the map lies farther than this from readings, asked in squares of so many pixels; then
-the middle has a shape of its own, and parameters are learnt again at that lag, of which so many readings are left."""
+FAR_FROM_M, FAR_EVERY, LEAST_FAR = (10.0, 20.0), 3.0, 8
+"""A survey is sparse where half the map lies farther than this from readings, asked in squares of so many pixels: not
+at all up to the one distance, wholly from the other. Then the middle has a shape of its own, and parameters are learnt
+again at that lag, of which so many readings are left."""
 MOST_HELD = 0.4
-"""Up to this share of the readings is held back in one solution."""
+"""Up to this share of the readings is held back in one of the fine solutions, which cost the most."""
+MOST_TILES_HELD = 4
+"""Of a lake in tiles so many, spread over it, tell what readings held back are missed by, to keep the time small."""
 BIAS_SHARE = 0.3
 """Usual bias of a pass in readings that are no lengths, as a share of their spread (own choice)."""
 USUAL_NOISE = 0.07
@@ -104,9 +107,11 @@ class FieldInterpolator(Interpolator):
         return self._hold(obs)
 
     @property
-    def _sparse(self) -> bool:
-        """Whether half the map lies far from readings (``_lag_m``; 0 where no shore is known)."""
-        return self._lag_m > FAR_FROM_M
+    def _sparse(self) -> float:
+        """How far the survey counts as sparse, 0 to 1, by ``_lag_m`` (0 where no shore is known): evenly between the
+        two distances, so that one pass more makes no jump."""
+        low, high = FAR_FROM_M
+        return float(np.clip((self._lag_m - low) / (high - low), 0.0, 1.0))
 
     def with_data(self, obs: Observations) -> Self:
         """A copy with the same parameters and other readings."""
@@ -124,7 +129,9 @@ class FieldInterpolator(Interpolator):
     def _away(self, obs: Observations) -> Floats:
         """Distance to the shore of readings (n,), freed of what their places err by."""
         distance = self._shore.at(obs.xy)
-        return calibrated(distance, obs.xy, obs.pass_id) if self._sparse and len(obs) else distance
+        if not self._sparse or not len(obs):
+            return distance
+        return (1 - self._sparse) * distance + self._sparse * calibrated(distance, obs.xy, obs.pass_id)
 
     def _variance(self, obs: Observations) -> Floats:
         """Error variance of each reading (n,): the noise of all, and its own."""
@@ -140,7 +147,7 @@ class FieldInterpolator(Interpolator):
         bias = USUAL_BIAS_M if obs.name.endswith("_m") else BIAS_SHARE * spread
         prior = Prior.usual(spread, extent, self._shore.widest_m, noise, bias)
         if self._sparse:
-            prior = prior.with_middle(MIDDLE_SD * self._trend.typical)
+            prior = prior.with_middle(max(self._sparse * MIDDLE_SD * self._trend.typical, prior.centre.middle_sd))
         with threadpool_limits(1):
             near = fit_parameters(self._sample(kept), self._trend, prior, self._biased)
             return self._far(kept, near, prior)
@@ -153,7 +160,8 @@ class FieldInterpolator(Interpolator):
         some = obs.take(thinned_rows(obs.xy, self._lag_m))
         if len(some) < LEAST_FAR:
             return near
-        return fit_parameters(self._sample(some), self._trend, prior.with_short(near), self._biased)
+        far = fit_parameters(self._sample(some), self._trend, prior.with_short(near), self._biased)
+        return FieldParameters.of_logs((1 - self._sparse) * near.logs() + self._sparse * far.logs())
 
     def _sample(self, obs: Observations) -> Sample:
         some = obs.take(pick(obs.xy))
@@ -234,16 +242,16 @@ class FieldInterpolator(Interpolator):
             weight = tile.weight(xy)
             rows = np.flatnonzero(weight > 0)
             if len(rows):
-                told = self._on_tile(tile).predict(xy[rows], distance[rows])
+                told = self._on_tile(tile, self._first, self._readings).predict(xy[rows], distance[rows])
                 total[rows] += weight[rows]
                 mean[rows] += weight[rows] * told[0]
                 sd[rows] += weight[rows] * told[1]
         return mean / total, sd / total
 
-    def _on_tile(self, tile: Tile) -> FieldSolution:
+    def _on_tile(self, tile: Tile, first: FieldSolution, readings: Readings) -> FieldSolution:
         """The readings in and around a tile, with trend and biases as the first solution has them."""
-        some = self._readings.take(tile.holds(self._readings.xy))
-        trend, trend_sd, bias = self._first.shared()
+        some = readings.take(tile.holds(readings.xy))
+        trend, trend_sd, bias = first.shared()
         # the same readings spoke once already: what they say twice must not count twice
         trend_sd, bias_sd = np.sqrt(2) * trend_sd, np.sqrt(2) * bias.sigma_m
         known = dataclasses.replace(self._trend, mean=trend, sd=trend_sd)
@@ -254,21 +262,35 @@ class FieldInterpolator(Interpolator):
         self, obs: Observations, groups: Sequence[NDArray[np.int64]], asked: Sequence[NDArray[np.int64]]
     ) -> tuple[Floats, Floats]:
         """As for any interpolator, but several groups are held back at once, far apart by their order."""
-        # a coarse first solution misses by its own coarseness too: the final one is asked where once is enough
-        once = sum(len(rows) for rows in groups) <= MOST_HELD * len(obs) and not self._tiles
-        solution, member = (self._final, self._final_member) if once else (self._first, self._member)
-        folds = 1 if once and self._final is not self._first else min(FOLDS, len(groups))
+        share = sum(len(rows) for rows in groups) / len(obs)
+        folds = FOLDS if self._final is self._first and not self._tiles else int(np.ceil(share / MOST_HELD))
+        folds = max(min(folds, len(groups)), 1)
         parts: list[tuple[Floats, Floats]] = [(np.empty(0), np.empty(0))] * len(groups)
         for fold in range(folds):
             mine = range(fold, len(groups), folds)
-            held = np.unique(member[np.concatenate([groups[k] for k in mine])])
             rows = np.concatenate([asked[k] for k in mine])
-            told = solution.without(held, obs.xy[rows], self._shore.at(obs.xy[rows]))
+            told = self._without(np.concatenate([groups[k] for k in mine]), obs.xy[rows])
             ends = np.cumsum([len(asked[k]) for k in mine])[:-1]
             for k, mean, sd in zip(mine, np.split(told[0], ends), np.split(told[1], ends), strict=True):
                 parts[k] = (mean, np.sqrt(sd**2 + self._unseen(self._shore.at(obs.xy[asked[k]]))))
         estimate, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
         return estimate, sigma
+
+    def _without(self, held: NDArray[np.int64], xy: Floats) -> tuple[Floats, Floats]:
+        """Mean and standard error (m,) at places (m, 2) with the readings ``held`` left out. The finest lattice tells
+        it, since a coarse one misses by its own coarseness too; in tiles some of them do, and the rest is NaN."""
+        distance = self._shore.at(xy)
+        if not self._tiles:
+            return self._final.without(np.unique(self._final_member[held]), xy, distance)
+        first = self._first.less(np.unique(self._member[held]))
+        left = np.ones(len(self._readings), dtype=bool)
+        left[self._final_member[held]] = False
+        readings = self._readings.take(left)
+        mean, sd = np.full(len(xy), np.nan), np.full(len(xy), np.nan)
+        inside = [(tile, rows) for tile in self._tiles if len(rows := np.flatnonzero(tile.weight(xy) == 1.0))]
+        for tile, rows in inside[:: max(1, -(-len(inside) // MOST_TILES_HELD))]:
+            mean[rows], sd[rows] = self._on_tile(tile, first, readings).predict(xy[rows], distance[rows])
+        return mean, sd
 
     def pass_bias(self) -> PassBias:
         """Bias of each pass, solved with the surface."""

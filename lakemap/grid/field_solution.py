@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import copy
+from typing import Self
+
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
@@ -117,12 +120,19 @@ class FieldSolution:
 
     def without(self, held: Index, xy: Floats, distance_m: Floats) -> tuple[Floats, Floats]:
         """Mean and standard error (m,) at places (m, 2) with the rows ``held`` left out."""
-        weight = self._weight.copy()
-        weight[held] = 0.0
+        posterior = self.less(held).posterior
         with threadpool_limits(1):
-            posterior = self._given(weight)
             places = self.design.rows(xy, distance_m)
             return places @ (self._expected + posterior.mean), np.sqrt(posterior.variance(places))
+
+    def less(self, held: Index) -> Self:
+        """The same design solved without the readings in rows ``held``."""
+        other = copy.copy(self)
+        other._weight = self._weight.copy()
+        other._weight[held] = 0.0
+        with threadpool_limits(1):
+            other.posterior = self._given(other._weight)
+        return other
 
     def shared(self) -> tuple[Floats, Floats, PassBias]:
         """Mean and standard error of the trend's coefficients (k,), and each pass's bias with its own; everything else

@@ -16,6 +16,8 @@ from rough_lake import rough_lake, survey
 
 from lakemap.geo.shore import water_mask
 from lakemap.grid import GridSettings, make_surface
+from lakemap.grid import field as field_module
+from lakemap.grid.blocks import block_means
 from lakemap.grid.field import FieldInterpolator
 from lakemap.grid.field_model import FieldParameters
 from lakemap.grid.shore_distance import calibrated
@@ -153,3 +155,27 @@ def test_nothing_leaks_through_a_causeway():
     miss = surface.estimate.values[frame.water] - basins(at)
     west = (at[:, 0] > 340) & (at[:, 0] < 394) & (at[:, 1] < 440)
     assert abs(miss[west].mean()) < 0.6
+
+
+SPARSE_LAKE = rough_lake(2, 220.0, 150.0)
+SPARSE_FRAME = SPARSE_LAKE.frame(10.0)
+SPARSE = block_means(survey(SPARSE_LAKE, 2, 70.0, ties=1, ping_m=8.0), 10.0)
+
+
+def learnt(window, monkeypatch):
+    "Share of sparse, parameters' logarithms and distances to the bank, sparse from the one lag to the other."
+    monkeypatch.setattr(field_module, "FAR_FROM_M", window)
+    field = FieldInterpolator(10.0, False, True).on_frame(SPARSE_FRAME).fit(SPARSE)
+    return field._sparse, np.maximum(field.parameters.logs(), np.log(0.02)), field._away(SPARSE), field._lag_m
+
+
+def test_a_survey_turns_sparse_without_a_jump(monkeypatch):
+    "At both ends of the change parameters, and distances to the bank, are those of the dense and of the sparse survey."
+    dense, sparse = learnt((1e3, 2e3), monkeypatch), learnt((0.0, 1e-3), monkeypatch)
+    lag = dense[3]
+    begins, ends = (learnt(window, monkeypatch) for window in ((lag - 0.01, lag + 9.99), (lag - 9.99, lag + 0.01)))
+    assert [one[0] for one in (dense, begins, ends, sparse)] == pytest.approx([0.0, 1e-3, 0.999, 1.0])
+    assert np.abs(dense[1] - sparse[1]).max() > 0.3
+    for one, other in ((dense, begins), (sparse, ends)):
+        assert_allclose(other[1], one[1], atol=0.1)
+        assert_allclose(other[2], one[2], atol=0.05)
