@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import pickle
 import resource
@@ -10,19 +11,24 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
+from itertools import product
 from pathlib import Path
 
 import anchors
 import numpy as np
 import pandas as pd
+from affine import Affine
 from boats import dense_layout, is_spike, merged_blocks, sail
-from lakes import BenchLake, simulated_lake
+from lakes import UTM, BenchLake, simulated_lake
 from ours import by_ours
 from scores import Judge, Told, rms
 
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.tracks import cut_passes
 from lakemap.grid import GridSettings, frame_for
+from lakemap.grid.blocks import block_means
+from lakemap.grid.field import FieldInterpolator
+from lakemap.grid.field_model import FieldParameters
 from lakemap.model.frame import GridFrame
 from lakemap.model.log_facts import LogFacts
 from lakemap.model.observations import Observations
@@ -30,6 +36,10 @@ from lakemap.model.soundings import Soundings
 
 ME = Path(__file__)
 LEAST_READINGS = 12
+DEGREE_M, SHIP_BOX_M, SHIP_PIXEL_M, SHIP_GAP_M, SHIP_SIGMA_M, SHIP_FOLDS = 111_300.0, 100_000.0, 2000.0, 5000.0, 10.0, 3
+"""One degree of latitude, half the side of the box, a cell, what ends a track, a sounding's error, folds tried."""
+PIXEL_M = 5.0
+SOUGHT, FACTORS = ("own", "noise", "detail_sd", "detail_m", "rough_sd", "shore_m"), (0.7, 1.4)
 
 
 def real(seeds: list[int], methods: list[str]) -> None:
@@ -53,9 +63,44 @@ def real(seeds: list[int], methods: list[str]) -> None:
                     rows[tool].append(told)
             if count == len(tracks) - 1:
                 break
-        for tool, parts in rows.items():
-            miss, within, said = (np.concatenate([part[k] for part in parts]) for k in range(3))
-            print(f"{count:<14d}{tool:14s}{rms(miss):8.3f}{np.mean(within):8.3f}{said.mean():7.3f}")
+        _print_told(str(count), rows)
+    _ships(Path(folder) / "ship_tracks.csv.xz", methods)
+
+
+def _ships(path: Path, methods: list[str]) -> None:
+    "Ship tracks off a coast: every eighth whole track left out, told from the others."
+    obs, frame = _ship_tracks(path)
+    tracks = np.unique(obs.pass_id)
+    print(f"ship tracks: {len(obs)} soundings in {len(tracks)} tracks, cells of {SHIP_PIXEL_M:g} m; each told from 7/8")
+    rows = defaultdict(list)
+    for fold in range(SHIP_FOLDS):
+        given = ~np.isin(obs.pass_id, tracks[fold::8])
+        for tool, told in _tell(obs, frame, given, methods).items():
+            rows[tool].append(told)
+    _print_told("7/8", rows)
+
+
+def _print_told(label: str, rows: dict[str, list[tuple]]) -> None:
+    for tool, parts in rows.items():
+        miss, within, said = (np.concatenate([part[k] for part in parts]) for k in range(3))
+        print(f"{label:14s}{tool:14s}{rms(miss):8.3f}{np.mean(within):8.3f}{said.mean():7.3f}", flush=True)
+
+
+def _ship_tracks(path: Path) -> tuple[Observations, GridFrame]:
+    "Soundings of a box with many tracks, on a plane; a track ends where the next row lies far away."
+    rows = pd.read_csv(path).drop_duplicates()
+    x_m = (rows.longitude - 250.0) * np.cos(np.radians(23.5)) * DEGREE_M + 500_000.0
+    xy = np.column_stack([x_m, (rows.latitude - 23.5) * DEGREE_M + 2_600_000.0])
+    track = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T) > SHIP_GAP_M)])
+    inside = np.abs(xy - [500_000.0, 2_600_000.0]).max(axis=1) < SHIP_BOX_M
+    depth = -rows.bathymetry_m.to_numpy()
+    keep = [at[~is_spike(depth[at])] for number in np.unique(track[inside])
+            if len(at := np.flatnonzero(inside & (track == number))) >= LEAST_READINGS]
+    keep = np.concatenate(keep)
+    side = int(2 * SHIP_BOX_M / SHIP_PIXEL_M)
+    transform = Affine(SHIP_PIXEL_M, 0, 500_000.0 - SHIP_BOX_M, 0, -SHIP_PIXEL_M, 2_600_000.0 + SHIP_BOX_M)
+    frame = GridFrame((side, side), transform, UTM, np.ones((side, side), dtype=bool), False)
+    return Observations.of("depth_m", xy[keep], depth[keep], SHIP_SIGMA_M, track[keep]), frame
 
 
 def _small_lake(path: Path) -> tuple[Observations, GridFrame]:
@@ -93,10 +138,39 @@ def _tell(obs: Observations, frame: GridFrame, given: np.ndarray, methods: list[
         common &= np.isfinite(grids[0])
     said = {}
     for tool, (estimate, sigma) in found.items():
-        within = np.abs(estimate - out.value) <= 1.96 * np.hypot(sigma, 0.1)
+        within = np.abs(estimate - out.value) <= 1.96 * np.hypot(sigma, out.sigma)
         judged = np.where(np.isfinite(sigma), within, np.nan)
         said[tool] = (estimate[common] - out.value[common], judged[common], np.isfinite(estimate).astype(float))
     return said
+
+
+def bound(seeds: list[int], methods: list[str]) -> None:
+    "What is lost by not knowing biases and covariance: the same engine given the true biases, and the parameters that "
+    "bring it nearest to the truth, sought one by one."
+    from bench_surface import FIRST_DENSE_SEED, dense_survey
+
+    print(f"\n{'bound':18s}{'learnt m':>10s}{'true bias m':>13s}{'best parameters m':>19s}{'ratio':>8s}")
+    for seed in (FIRST_DENSE_SEED - 1 + seed for seed in seeds):
+        judge, survey = Judge.of(simulated_lake(seed)), dense_survey(simulated_lake(seed), seed)
+        less = survey.obs.value - survey.bias_m[survey.obs.pass_id]
+        levelled = block_means(dataclasses.replace(survey.obs, value=less), PIXEL_M)
+        learnt, own = _missed(judge, block_means(survey.obs, PIXEL_M), True, None)
+        known, at = _missed(judge, levelled, False, own)
+        best = known
+        for name, factor in product(SOUGHT, FACTORS):
+            other = dataclasses.replace(at, **{name: factor * getattr(at, name)})
+            missed = _missed(judge, levelled, False, other)[0]
+            if missed < best:
+                best, at = missed, other
+        print(f"{judge.lake.name:18s}{learnt:10.4f}{known:13.4f}{best:19.4f}{learnt / best:8.3f}", flush=True)
+
+
+def _missed(
+    judge: Judge, blocks: Observations, biased: bool, given: FieldParameters | None
+) -> tuple[float, FieldParameters]:
+    "RMSE of the field with the parameters given or learnt, and which these are."
+    made = FieldInterpolator(PIXEL_M, False, biased, given).on_frame(judge.frame).fit(blocks)
+    return rms(made.predict(judge.frame.water_xy())[0] - judge.truth), made.parameters
 
 
 def seams(seeds: list[int], methods: list[str]) -> None:
@@ -116,24 +190,23 @@ def seams(seeds: list[int], methods: list[str]) -> None:
 
 
 def speed(seeds: list[int], methods: list[str]) -> None:
-    "1M soundings on cells of 2 m, then half the soundings and half the cells; each tool in a process of its own."
+    "1M soundings on cells of 2 m, each tool in a process of its own; then half the soundings and half the cells."
     lake = simulated_lake(1)
-    print(f"\n{'speed':30s}{'tool':16s}{'s':>8s}{'peak MB':>9s}{'rmse m':>8s}")
+    print(f"\n{'speed':30s}{'tool':16s}{'s':>8s}{'cpu s':>8s}{'peak MB':>9s}{'rmse m':>8s}")
     cases = (("1M soundings", 0.16, 2.0), ("0.5M soundings", 0.32, 2.0), ("1M, half the cells", 0.16, 2.83))
     for label, ping_m, pixel_m in cases:
         survey = sail(lake, dense_layout(lake, 25.0, 150.0, 1), 1, ping_m)
         frame = lake.frame(pixel_m)
         truth = lake.pixel_means(frame)
-        for tool in [*(f"ours {method}" for method in methods), "gmt", "gstat", "linear"]:
-            if tool in anchors.missing():
-                continue
-            seconds, memory, estimate = _apart(tool, survey.obs, lake, pixel_m)
+        others = [tool for tool in ("gmt", "gstat", "linear") if tool not in anchors.missing() and label == cases[0][0]]
+        for tool in [*(f"ours {method}" for method in methods), *others]:
+            seconds, cpu, memory, estimate = _apart(tool, survey.obs, lake, pixel_m)
             drawn = np.isfinite(estimate)
-            print(f"{label + f', {len(survey.obs)}, {len(truth)}':30s}{tool:16s}{seconds:8.2f}{memory:9.0f}"
+            print(f"{label + f', {len(survey.obs)}, {len(truth)}':30s}{tool:16s}{seconds:8.2f}{cpu:8.2f}{memory:9.0f}"
                   f"{rms((estimate - truth)[drawn]):8.3f}", flush=True)
 
 
-def _apart(tool: str, obs: Observations, lake: BenchLake, pixel_m: float) -> tuple[float, float, np.ndarray]:
+def _apart(tool: str, obs: Observations, lake: BenchLake, pixel_m: float) -> tuple[float, float, float, np.ndarray]:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "job"
         frame = lake.frame(pixel_m)
@@ -147,14 +220,20 @@ def _job(place: Path) -> None:
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     if tool.startswith("ours"):
         by_ours(obs.take(np.arange(0, len(obs), 50)), frame, tool.split()[1], 1)
-        begin = time.perf_counter()
+        begin, spent = time.perf_counter(), _spent()
         estimate = by_ours(obs, frame, tool.split()[1], 1).estimate
     else:
-        begin = time.perf_counter()
+        begin, spent = time.perf_counter(), _spent()
         estimate = anchors.run(tool, blocks, frame, shore)[0]
-    seconds = time.perf_counter() - begin
+    seconds, spent = time.perf_counter() - begin, _spent() - spent
     peak = max(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    place.write_bytes(pickle.dumps((seconds, max(peak, before) / 1024, estimate)))
+    place.write_bytes(pickle.dumps((seconds, spent, max(peak, before) / 1024, estimate)))
+
+
+def _spent() -> float:
+    "CPU seconds of this process and its children: what a tool takes on a machine that does other work too."
+    return sum(used.ru_utime + used.ru_stime for used in map(
+        resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)))
 
 
 if __name__ == "__main__":
