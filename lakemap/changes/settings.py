@@ -19,7 +19,7 @@ class ChangesSettings(Settings):
         1, 12, default=10, why="last month of standing weed on the northern half")
     weed_m: float = above(0.0, default=0.3, why="lower weed cannot be told from the floor's own roughness")
     change_m: float = above(0.0, default=0.25, why="smaller differences between dates are left alone")
-    sigmas: float = above(0.0, default=3.2, why="differences within this many standard errors are no change")
+    sigmas: float = above(0.0, default=3.8, why="differences within this many standard errors are no change")
     weed_sigmas: float = above(
         0.0, default=2.4, why="the same for weed, which is to be expected in its months and only upward")
     ageing_m: float = at_least(

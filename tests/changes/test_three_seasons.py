@@ -72,12 +72,12 @@ def test_weed_is_found_where_it_stood(compared):
 
 
 def test_a_moved_bar_and_a_silted_cove_are_found_with_their_direction(compared):
-    "At least 80 % of what moved by 0.25 m or more, with its sign; 3 % at most of what did not move."
+    "At least 80 % of what moved by 0.25 m or more, with its sign; 2 % at most of what did not move."
     lake, cleaned, bias, _, squares = compared
     weedy, _, _, moved, change, seen = scored(lake, cleaned, bias, squares)
     planted = seen & (np.abs(moved) >= LEAST_CHANGE_M) & (weedy == 0)
     assert (np.sign(change) == np.sign(moved))[planted].mean() >= 0.8
-    assert (change != 0)[seen & (np.abs(moved) < 0.1)].mean() <= 0.03
+    assert (change != 0)[seen & (np.abs(moved) < 0.1)].mean() <= 0.02
 
 
 def test_single_readings_are_noted_and_left_in_the_table(compared):
@@ -108,5 +108,5 @@ def test_another_level_on_each_date_is_no_change():
     lake, cleaned, bias = recorded(1, level_m=0.5)
     noted, squares = find_changes(cleaned, bias, SETTINGS)
     _, _, _, moved, change, seen = scored(lake, cleaned, bias, squares)
-    assert (change != 0)[seen & (np.abs(moved) < 0.1)].mean() <= 0.03
+    assert (change != 0)[seen & (np.abs(moved) < 0.1)].mean() <= 0.02
     assert any("taken for the water's level" in text for text in noted.messages)

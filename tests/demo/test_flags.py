@@ -15,10 +15,13 @@ LEAST_M, SIGMAS, FAR_M = 0.5, 5.0, 6.0
 
 @pytest.fixture(scope="module")
 def judged(demo):
+    return judge(demo.lake_map.soundings, demo_recordings(1))
+
+
+def judge(rows, recordings):
     "For every row: what was planted, whether it was held out, whether it is noted as a rise; logs joined."
-    rows = demo.lake_map.soundings
     columns = []
-    for name, taken in demo_recordings(1).items():
+    for name, taken in recordings.items():
         code = [facts.name for facts in rows.logs].index(name)
         own = np.flatnonzero(rows.log == code)
         assert len(own) == len(taken.time_s)
