@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lakemap.hardness.own_level import OwnLevel, own_level, safe_from_loss
+from lakemap.hardness.ping_to_ping import roughness_db
 from lakemap.hardness.reading import Floats, Mask, Reading, note_where
 from lakemap.hardness.receiver import Receiver, clipped
 from lakemap.hardness.second_echo import SecondEcho
@@ -30,7 +31,7 @@ WEAKEST_PERCENT = 1.0
 BELIEVED_SIGMAS = 4.0
 """A bottom that gives back more than it got by this many standard errors was no level in dB."""
 FLAT_DB = 1.5
-"""Own levels are learnt where a slope takes less than this from the second echo."""
+"""Own levels, and what roughness does, are learnt where a slope takes less than this from the second echo."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def read_levels(
     own = level_of_logs(soundings, echoes, geometry)
     pair = _pairs(echoes, geometry, own, settings)
     missing = np.isfinite(soundings.first_echo_db) & np.isnan(soundings.second_echo_db) & _nothing_noted(soundings)
-    single = _singles(echoes, geometry, own, settings)
+    single = _singles(soundings, echoes, (geometry, own), settings)
     alone = single.only(~(missing & (geometry.at_speed | geometry.hidden)))
     alone = _at_least(alone, geometry.near_edge & single.has(HardnessNote.first_alone))
     reading = alone.or_else(pair).or_else(_bounds(echoes, geometry, settings))
@@ -105,8 +106,11 @@ def level_of_logs(soundings: Soundings, echoes: Echoes, geometry: SecondEcho) ->
     )
 
 
-def _singles(echoes: Echoes, geometry: SecondEcho, own: OwnLevel, settings: HardnessSettings) -> Reading:
+def _singles(
+    soundings: Soundings, echoes: Echoes, known: tuple[SecondEcho, OwnLevel], settings: HardnessSettings
+) -> Reading:
     """Own level less the first echo is one loss, less the second is two: both together, each by its own error."""
+    geometry, own = known
     spread = own.echo_sigma_db**2
     use_first, use_second = echoes.first_ok & own.known, echoes.second_ok & own.known
     weight_first = use_first / (spread + geometry.first_doubt_db**2)
@@ -119,8 +123,10 @@ def _singles(echoes: Echoes, geometry: SecondEcho, own: OwnLevel, settings: Hard
     share = weight_second / safe
     shared = (own.sigma_db * (1.0 - share / 2.0)) ** 2 + (settings.surface_loss_sigma_db * share / 2.0) ** 2
     absorbed = (2.0 * geometry.below_m * geometry.alpha * settings.absorption_sigma_share) ** 2
-    sigma = np.sqrt(1.0 / safe + shared + absorbed + settings.floor_sigma_db**2)
     both = use_first & use_second
+    level_floor = both & (geometry.second_lost_db < FLAT_DB)
+    rough = roughness_db(soundings, np.where(level_floor, loss, np.nan), 1.0 / safe, settings)
+    sigma = np.sqrt(1.0 / safe + shared + absorbed + rough**2)
     notes = note_where(both, HardnessNote.both_echoes) | note_where(use_first & ~both, HardnessNote.first_alone)
     notes |= note_where(use_second & ~both, HardnessNote.second_alone)
     notes |= note_where(echoes.first_high | echoes.second_high, HardnessNote.saturated)

@@ -15,9 +15,9 @@ STEPS = np.linspace(-0.05, 1.05, 111)
 ROUNDS = 15
 PSEUDO_READINGS = 0.05
 """Added to each step: no hardness is ruled out because nobody met it."""
-FREEDOM, WIDER = 5.0, 1.4
-"""Surfaces err more at edges than their sigma knows: misses follow Student's law with so many degrees of freedom and
-that many times their sigma (fitted to lakes of tests/bench below the first that is reported there)."""
+FREEDOM = 5.0
+"""Surfaces err more at the edges of floors than elsewhere: misses follow Student's law with so many degrees of freedom
+(fitted to lakes of tests/bench that are not reported)."""
 NARROWEST, WIDEST, WIDTHS = 0.02, 0.8, 24
 """Sigmas of the table that is looked up; the least is 0.4 dB, no hardness is known better."""
 
@@ -51,7 +51,7 @@ class Floors:
         ``of_step`` (k, 111): probability of each class on a floor of each of STEPS.
         """
         widths = np.geomspace(NARROWEST, WIDEST, WIDTHS)
-        away = (STEPS[None, :, None] - STEPS[None, None, :]) / (WIDER * widths[:, None, None])
+        away = (STEPS[None, :, None] - STEPS[None, None, :]) / widths[:, None, None]
         weight = self.share * (1.0 + away**2 / FREEDOM) ** (-(FREEDOM + 1.0) / 2.0)
         weight /= weight.sum(axis=2, keepdims=True)
         table = np.einsum("wvh,kh->kwv", weight, of_step)

@@ -15,7 +15,7 @@ from lakemap.model.log_facts import LogFacts
 from lakemap.model.soundings import Soundings
 from lakemap.physics.absorption import absorption_db_per_m
 from lakemap.physics.beam import pulse_length_m, slope_loss_db
-from lakemap.physics.rough_surface import surface_loss_db
+from lakemap.physics.rough_surface import USUAL_WIND_MPS, surface_loss_db
 from lakemap.physics.sound_speed import fresh_water_sound_speed
 
 UNKNOWN_DRAFT_SIGMA_M = 0.3
@@ -28,8 +28,6 @@ EDGE_DEG = 1.0
 to the beam's edge a first echo is at least what the slope as seen makes of it."""
 SPEED_HALF_S = 5.0
 """Half the time over which a boat's speed is taken."""
-USUAL_WIND_MPS = 2.0
-"""Wind where nobody said it: a light breeze (Beaufort 2). A mirror is the exception; 1.7 dB at 20 degrees."""
 CALM_MPS = 3.0
 """Wind below which no bubbles are beaten in: no whitecaps (Beaufort 2); common knowledge of sailors."""
 

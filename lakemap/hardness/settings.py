@@ -59,8 +59,9 @@ class HardnessSettings(Settings):
     saturation_db: float | None = between(
         -300.0, 300.0, default=None, why="level that the sounder cannot exceed; left out: found from levels piled up"
     )
-    floor_sigma_db: float = at_least(
-        0.0, default=1.0, why="floors are no mirrors: what roughness does to a level; an assumption, no source"
+    floor_sigma_db: float | None = at_least(
+        0.0, default=None, why="floors are no mirrors: what roughness does to a loss; left out: found from how "
+        "readings beside each other differ, 1 dB where a log has too few"
     )
     surface_loss_sigma_db: float = at_least(0.0, default=1.0, why="ripple between days; an assumption")
     level_sigma_db: float = above(

@@ -12,6 +12,8 @@ SLOPE_PER_MPS = 5.12e-3
 sea, 1 to 14 m/s at 12.5 m height. Their small slope without wind is left out: a calm lake is a mirror. Short fetch on a
 small lake makes less, so this is the more careful side."""
 VALID_WIND_MPS = (0.0, 14.0)
+USUAL_WIND_MPS = 2.0
+"""Wind where nobody said it: a light breeze (Beaufort 2). A mirror is the exception; 1.7 dB at 20 degrees."""
 _TWO_WAY_GAUSS = 8.0 * np.log(2.0)
 """exp(-_TWO_WAY_GAUSS (angle / full beam)^2) is a beam's power both ways when it is taken as a bell of that width."""
 

@@ -7,8 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from lakemap.model.flags import SENTENCES, Flag
-from lakemap.model.hardness_notes import DOUBTS, KINDS, HardnessNote, sentences_of
+from lakemap.model.hardness_notes import DOUBTS, KINDS, LEVELS, HardnessNote, sentences_of
 from lakemap.model.map_place import MapPlace
+from lakemap.model.soundings import Soundings
+from lakemap.physics.reflection import loss_from_hardness
+from lakemap.publish.explain_levels import level_corrections
 from lakemap.units import format_length
 
 SHOWN = 8
@@ -60,7 +63,9 @@ def _depth_row(place: MapPlace, i: int, unit: str) -> str:
     logged, depth = (format_length(float(column[i]), unit, 2) for column in (rows.logged_depth_m, rows.depth_m))
     flags = [SENTENCES[flag] for flag in Flag if rows.flags[i] & np.uint32(flag.value)]
     said = f"  ({'; '.join(flags)})" if flags else ""
-    return (f"  {format_length(float(place.away_m[i]), unit)} away: {depth} (logged {logged}), sigma "
+    draft = float(np.nan_to_num(rows.draft_m[i]))
+    hung = f", transducer {format_length(draft, unit, 2)} deep" if draft else ""
+    return (f"  {format_length(float(place.away_m[i]), unit)} away: {depth} (logged {logged}{hung}), sigma "
             f"{format_length(float(rows.depth_sigma_m[i]), unit, 2)}, {_origin(place, i)}{said}")
 
 
@@ -91,12 +96,20 @@ def _hardness(place: MapPlace, unit: str) -> Iterator[str]:
         yield f"{len(read)} readings of hardness within {farthest}. Nearest:"
     for i in read[:SHOWN].tolist():
         yield _hardness_row(place, i, unit)
+    yield from level_corrections(place)
     for note in HardnessNote:
         doubted = int(np.count_nonzero(rows.hardness_notes[read] & np.uint32((note & DOUBTS).value)))
         if doubted:
             yield f"In doubt in {doubted} of them: {'; '.join(sentences_of(int(note)))}."
     for bits, count in _reasons(place):
         yield f"  {count} more say nothing: {'; '.join(sentences_of(bits))}"
+
+
+def _loss(rows: Soundings, i: int) -> str:
+    """The bottom loss that an echo reading amounts to; a screen's steps are none."""
+    measured = rows.hardness_notes[i] & np.uint32(LEVELS.value)
+    measured = measured and np.isnan(rows.hardness_low[i]) and np.isnan(rows.hardness_high[i])
+    return f", bottom loss {float(loss_from_hardness(rows.hardness[i])):.1f} dB" if measured else ""
 
 
 def _verdict(name: str, share: float) -> str:
@@ -122,5 +135,5 @@ def _hardness_row(place: MapPlace, i: int, unit: str) -> str:
     kind = "; ".join(sentences_of(int(rows.hardness_notes[i]) & int(KINDS)))
     more = "; ".join(sentences_of(int(rows.hardness_notes[i]) & ~int(KINDS)))
     return (f"  {format_length(float(place.away_m[i]), unit)} away: {float(rows.hardness[i]):.2f}, sigma "
-            f"{float(rows.hardness_sigma[i]):.2f}{bound}, {_origin(place, i)}: "
+            f"{float(rows.hardness_sigma[i]):.2f}{bound}{_loss(rows, i)}, {_origin(place, i)}: "
             f"{', '.join([kind, *levels])}{'; ' + more if more else ''}")

@@ -38,6 +38,21 @@ def test_depth_and_bottom_are_explained_by_their_readings(demo, capsys):
     assert "the scale is relative" in bottom and f"first echo {rows.first_echo_db[row]:.1f} dB" in bottom
 
 
+def test_levels_are_explained_by_what_was_taken_off_them(demo, capsys):
+    "Absorption by Francois & Garrison's value for 200 kHz at 15 degC, 1.7 dB at the surface in a light breeze."
+    rows, row = read_hardness_row(demo)
+    text = why(demo, row, capsys)
+    near = np.hypot(rows.x_m - rows.x_m[row], rows.y_m - rows.y_m[row]) <= 25.0
+    levels = near & np.isfinite(rows.hardness) & np.isfinite(rows.first_echo_db)
+    below_m = np.median((rows.depth_m - rows.draft_m)[levels])
+    assert f"absorption at 200 kHz ({2 * below_m * 0.010382:.2f} dB down and back" in text
+    assert "1.7 dB where the second turns at the surface (wind 2 m/s, taken since nobody noted the wind)" in text
+    assert "the receiver's gain (none)" in text and "in a beam of 20 (" in text
+    told = re.search(r"away: (0\.\d+), sigma 0\.\d+, bottom loss (\d+\.\d) dB", text)
+    assert float(told[2]) == pytest.approx(25 - 22 * float(told[1]), abs=0.2)
+    assert re.search(r"transducer 0\.3\d m deep", text)
+
+
 def test_numbers_are_those_of_the_rasters(demo):
     "The place's bands are the pixels' values, and nearest comes first."
     rows, row = read_hardness_row(demo)

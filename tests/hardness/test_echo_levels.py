@@ -67,6 +67,21 @@ def test_sigma_is_honest_for_noisy_levels(echoes):
     assert np.mean(off < 1.96 * found.hardness_sigma) == pytest.approx(0.95, abs=0.015)
 
 
+@pytest.mark.parametrize(("rough_db", "spacing_m"), [(0.0, 2.0), (2.0, 2.0), (0.0, 12.0)])
+def test_roughness_is_learnt_from_readings_beside_each_other(echoes, rough_db, spacing_m):
+    "A loss that changes by 2 dB from ping to ping is in sigma; an even floor's is not; pings far apart take 1 dB."
+    n = 400
+    loss = 10.0 + rough_db * np.random.default_rng(3).standard_normal(n)
+    lake = echoes(np.full(n, 8.0), 10 ** (-loss / 20), noise_db=1.0, x_m=spacing_m * np.arange(n), pass_id=0)
+    found = add_hardness(lake, HardnessSettings(wind_mps=0.0, surface_loss_sigma_db=0.0, absorption_sigma_share=0.0))
+    echo_db, level_db = 1.0 / np.sqrt(5.0), 0.3
+    floor_db = rough_db if spacing_m < 4 else 1.0
+    told = float(np.median(found.hardness_sigma)) * 22.0
+    assert told == pytest.approx(np.sqrt(echo_db**2 + level_db**2 * 0.36 + floor_db**2), abs=0.2)
+    given = add_hardness(lake, HardnessSettings(wind_mps=0.0, floor_sigma_db=3.0))
+    assert np.all(given.hardness_sigma * 22.0 > 3.0)
+
+
 def test_surface_loss_is_given_back(echoes):
     "Loss at a rough surface is a setting, and makes the floor read as hard as it is."
     lake = echoes(6.0, 0.3)
