@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from lakemap.errors import InputError, NothingUsable
-from lakemap.geo.crs import project, unproject, utm_crs
+from lakemap.geo.crs import convergence_deg, project, unproject, utm_crs
 from lakemap.geo.shore import water_polygon
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.keep_out import ClosedAreas, Hazards
@@ -152,6 +152,14 @@ class LinesPlan:
     frame: GridFrame
     relative: bool
 
+    @property
+    def bearings_deg(self) -> Floats:
+        """Direction of each line (k,), clockwise from true north."""
+        middle = np.array([(line.start + line.end) / 2 for line in self.plan.lines]).reshape(-1, 2)
+        grid = np.array([line.bearing_deg for line in self.plan.lines])
+        turn = convergence_deg(self.frame.crs, *unproject(self.frame.crs, middle[:, 0], middle[:, 1]))
+        return np.asarray((grid + turn) % 360.0)
+
 
 @threadpool_limits.wrap(limits=1)  # type: ignore
 def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut) -> LinesPlan:
@@ -164,7 +172,7 @@ def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut
     before = error_field(nodes, step_m, floor, driven)
     drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.with_map(told).on(frame)
     outing = _outing(wishes, frame, driven[:1], slope_axis(told.depth_m))
-    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before), outing), frame, False)
+    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before, driven), outing), frame, False)
 
 
 @threadpool_limits.wrap(limits=1)  # type: ignore

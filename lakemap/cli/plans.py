@@ -11,6 +11,7 @@ from lakemap.cli.terminal import show_messages
 from lakemap.model.outputs import CAUTION
 from lakemap.model.trip import Trip
 from lakemap.planning import LinesPlan
+from lakemap.trips.survey import loose
 from lakemap.units import fill_lengths, format_length
 
 LEFT_OUT = 8
@@ -42,10 +43,12 @@ def show_lines(found: LinesPlan, unit: str) -> None:
     table = Table(box=None, pad_edge=False)
     for title in ("line", "heading", "length"):
         table.add_column(title, justify="right")
-    for number, line in enumerate(plan.lines, start=1):
-        table.add_row(f"{number:02d}", f"{line.bearing_deg:.0f}°", format_length(line.length_m, unit, 0))
+    for number, (line, bearing) in enumerate(zip(plan.lines, found.bearings_deg, strict=True), start=1):
+        table.add_row(f"{number:02d}", f"{bearing:.0f}°", format_length(line.length_m, unit, 0))
     console.print(table)
-    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home.")
+    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home; "
+                  f"{len(plan.lines) - len(loose(plan.lines))} cross another one or what was driven before. "
+                  "Headings are true.")
     if found.relative:
         console.print(f"They leave {plan.after.mean_sigma:.0%} of the lake's own spread of depths as error.")
     else:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.linalg import cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 
 Floats = NDArray[np.float64]
@@ -87,9 +87,3 @@ def error_field(xy: Floats, step_m: float, floor: Variability, driven: Floats) -
     covariance = floor.variance * (np.exp(-3.0 * cdist(xy, xy) / floor.range_m) + 10.0)
     field = ErrorField(xy, step_m, covariance, floor.noise)
     return field.after(field.near(driven)) if len(driven) else field
-
-
-def best_prediction(field: ErrorField, nodes: Ints, value: Floats) -> Floats:
-    """What observations ``value`` (m,) at nodes add to the prediction everywhere (n,), as departures from it."""
-    among = field.covariance[np.ix_(nodes, nodes)] + field.noise * np.eye(len(nodes))
-    return np.asarray(field.covariance[:, nodes] @ cho_solve((cholesky(among, lower=True), True), value))

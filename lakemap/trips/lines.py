@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lakemap.model.frame import GridFrame
 from lakemap.trips.error_field import ErrorField
@@ -20,15 +21,23 @@ SHORTEST_SHARE = 0.08
 """Pieces shorter than this share of the water's extent are not worth the turn (own choice)."""
 OFFSET_STEPS = 1.5
 """Nodes between parallel candidates."""
+MEETS_M = 5.0
+"""Passes that come so near each other can be compared (some errors of a fix; own choice)."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """From ``start`` to ``end`` (2,) [m]; ``nodes`` of the error field it passes over."""
+    """From ``start`` to ``end`` (2,) [m]; ``nodes`` of the error field it passes over; ``tied``: whether it meets what
+    was driven before."""
 
     start: Floats
     end: Floats
     nodes: Ints
+    tied: bool = False
+
+    def turned(self) -> Line:
+        """The same line driven the other way."""
+        return replace(self, start=self.end, end=self.start)
 
     @property
     def length_m(self) -> float:
@@ -56,8 +65,11 @@ class Line:
         return bool(0 < along < 1 and 0 < across < 1)
 
 
-def candidate_lines(frame: GridFrame, drivable: Mask, field: ErrorField) -> list[Line]:
-    """Straight pieces within drivable pixels (rows, columns), of HEADINGS headings, side by side over the water."""
+def candidate_lines(frame: GridFrame, drivable: Mask, field: ErrorField, driven: Floats | None = None) -> list[Line]:
+    """Straight pieces within drivable pixels (rows, columns), of HEADINGS headings, side by side over the water.
+
+    Those within MEETS_M of a place ``driven`` (k, 2) are tied.
+    """
     low, high = field.xy.min(axis=0), field.xy.max(axis=0)
     middle, extent = (low + high) / 2, float(np.hypot(*(high - low)))
     found = []
@@ -66,7 +78,16 @@ def candidate_lines(frame: GridFrame, drivable: Mask, field: ErrorField) -> list
         side = OFFSET_STEPS * field.step_m
         for offset in np.arange(-extent / 2, extent / 2 + side, side):
             found += _pieces(frame, drivable, field, middle + offset * across, along * extent / 2)
-    return found
+    if driven is None or not len(driven):
+        return found
+    tree = cKDTree(driven)
+    return [replace(line, tied=_meets(line, tree)) for line in found]
+
+
+def _meets(line: Line, driven: cKDTree) -> bool:
+    steps = max(2, int(line.length_m / MEETS_M) + 1)
+    places = line.start + np.linspace(0.0, 1.0, steps)[:, None] * (line.end - line.start)
+    return bool(np.isfinite(driven.query(places, distance_upper_bound=MEETS_M)[0]).any())
 
 
 def _pieces(frame: GridFrame, drivable: Mask, field: ErrorField, middle: Floats, half: Floats) -> list[Line]:

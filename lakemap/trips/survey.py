@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,9 @@ ACROSS_WORTH = 0.1
 """How much more a line straight across the slope is worth than one along it, which would learn one depth only."""
 ROUNDS = 3
 """How often every line is given up and chosen anew."""
+CROSS_LINES, CROSS_COST = 3, 0.03
+"""Cross lines tried at most, and the share of the plan's worth that they may cost (own choice)."""
+MOST_CROSSINGS_TRIED = 6
 PROMISING = 60
 """Candidates looked at closely in each step: gains only fall as lines are added, so old gains bound new ones."""
 
@@ -66,7 +70,46 @@ def plan_lines(field: ErrorField, candidates: list[Line], outing: Outing) -> Sur
                 break
         if not improved:
             break
+    best = _crossed(field, candidates, outing, best)
     return SurveyPlan(tuple(best), field, _after(field, best), duration_s(best, outing))
+
+
+def loose(route: Sequence[Line]) -> list[Line]:
+    """Lines that neither cross another one of the route nor meet what was driven before: nothing tells a wrong level
+    or draft on them."""
+    return [line for line in route if not line.tied and not any(line.crosses(other) for other in route)]
+
+
+def _crossed(field: ErrorField, candidates: list[Line], outing: Outing, route: list[Line]) -> list[Line]:
+    """The route with lines across those that are loose, as long as that costs next to nothing of its worth."""
+    least = (1.0 - CROSS_COST) * _value(field, route, outing)
+    for _ in range(CROSS_LINES):
+        lost = loose(route)
+        if not lost:
+            break
+        options = [line for line in candidates if any(line.crosses(other) for other in lost)]
+        options.sort(key=lambda line: (-sum(line.crosses(other) for other in lost) / line.length_m, *line.start))
+        tried = [_with_cross_line(field, candidates, outing, route, line) for line in options[:MOST_CROSSINGS_TRIED]]
+        good = [one for one in tried if len(loose(one)) < len(lost) and _value(field, one, outing) >= least]
+        if not good:
+            break
+        route = min(good, key=lambda one: (len(loose(one)), -_value(field, one, outing)))
+    return route
+
+
+def _with_cross_line(
+    field: ErrorField, candidates: list[Line], outing: Outing, route: list[Line], line: Line
+) -> list[Line]:
+    """A line put in; where time runs out the lines that the rest can best do without make room."""
+    def put_in(rest: list[Line]) -> list[Line]:
+        _, place, turned = _cheapest(rest, line, outing)
+        return [*rest[:place], turned, *rest[place:]]
+
+    rest = list(route)
+    while rest and duration_s(put_in(rest), outing) > outing.time_s:
+        without = [[*rest[:at], *rest[at + 1 :]] for at in range(len(rest))]
+        rest = max(without, key=lambda one: _value(field, one, outing))
+    return _filled(field, candidates, outing, put_in(rest))
 
 
 def duration_s(route: list[Line], outing: Outing) -> float:
@@ -131,7 +174,7 @@ def _cheapest(route: list[Line], line: Line, outing: Outing) -> tuple[float, int
     starts = np.array([*(one.start for one in route), outing.home])
     gap = np.hypot(*(starts - ends).T)
     best = (np.inf, 0, line)
-    for turned in (line, Line(line.end, line.start, line.nodes)):
+    for turned in (line, line.turned()):
         extra = np.hypot(*(ends - turned.start).T) + np.hypot(*(starts - turned.end).T) - gap
         at = int(extra.argmin())
         cost = (float(extra[at]) + line.length_m) / outing.speed_mps + TURN_S
