@@ -68,7 +68,8 @@ def _may_be_alike(key: NDArray[np.void]) -> Ints:
 def flag_jumps(soundings: Soundings, settings: CleanSettings) -> Soundings:
     """Flag positions that the boat cannot have reached; those before and after a jump stay.
 
-    Each log falls into pieces at steps that are too fast. The chain of pieces that holds most rows, each reachable
+    Each log falls into pieces at steps that are too fast, and where one fix stands still: what is read there tells no
+    speed, and is left to ``flag_frozen``. The chain of pieces that holds most rows, each reachable
     from the one before it, is the boat's track; rows of the others are jumps. Then short steps out and back
     are judged by the log's own speed.
     """
@@ -76,8 +77,9 @@ def flag_jumps(soundings: Soundings, settings: CleanSettings) -> Soundings:
     for rows in _rows_by_log(soundings):
         timed = soundings.logs[int(soundings.log[rows[0]])].has_time if soundings.logs else True
         if timed:
-            kept = _main_chain(soundings, rows, settings.max_speed_mps, settings.gps_noise_m)
-            bad[rows[~kept]] = True
+            still = _still(soundings, rows, settings.frozen_rows)
+            kept = _main_chain(soundings, rows, still, settings)
+            bad[rows[~kept & ~still]] = True
             rows = rows[kept]
         bad[rows[_out_and_back(soundings, rows, timed, settings)]] = True
     return soundings.with_flag(Flag.position_jump, bad)
@@ -91,14 +93,24 @@ def _rows_by_log(soundings: Soundings) -> list[Ints]:
     return [rows for rows in found if len(rows)]
 
 
-def _main_chain(soundings: Soundings, rows: Ints, speed_mps: float, noise_m: float) -> Bools:
+def _still(soundings: Soundings, rows: Ints, least_rows: float) -> Bools:
+    """Rows (m,) of runs of one identical fix, but for the first of each, which was fresh."""
+    edges = np.concatenate([[0], np.flatnonzero(_steps(soundings, rows[:-1], rows[1:]) > 0) + 1, [len(rows)]])
+    long = np.repeat(np.diff(edges) >= least_rows, np.diff(edges))
+    long[edges[:-1]] = False
+    return long
+
+
+def _main_chain(soundings: Soundings, rows: Ints, still: Bools, settings: CleanSettings) -> Bools:
     """Which rows (m,) lie on the heaviest chain of reachable pieces. A clock that runs backwards is no evidence."""
+    speed_mps, noise_m = settings.max_speed_mps, settings.gps_noise_m
     x, y, t = soundings.x_m[rows], soundings.y_m[rows], np.nan_to_num(soundings.time_s[rows])
     step, dt = np.hypot(np.diff(x), np.diff(y)), np.diff(t)
-    cut = (step > speed_mps * np.maximum(dt, 0.0) + noise_m) | (dt < 0)
+    cut = (step > speed_mps * np.maximum(dt, 0.0) + noise_m) | (dt < 0) | (still[1:] != still[:-1])
     edges = np.concatenate([[0], np.flatnonzero(cut) + 1, [len(rows)]])
     first, last, weight = edges[:-1], edges[1:] - 1, np.diff(edges)
-    best, before, top = weight.astype(np.float64), np.full(len(weight), -1), 0
+    # one fix said a thousand times is hardly more than one fix
+    best, before, top = np.where(still[first], np.sqrt(weight), weight), np.full(len(weight), -1), 0
     for i in range(1, len(weight)):
         back = np.append(np.arange(max(0, i - LOOK_BACK), i), top)
         length = np.hypot(x[first[i]] - x[last[back]], y[first[i]] - y[last[back]])

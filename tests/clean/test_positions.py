@@ -34,6 +34,20 @@ def test_only_the_bad_fixes_are_jumps(rows):
     )
 
 
+@pytest.mark.parametrize(("still", "pause_s"), [(60, 180.0), (400, 0.0)])
+def test_a_fix_that_stood_still_does_not_condemn_what_came_before(still, pause_s):
+    """A receiver that hangs while the boat goes on, over a pause of the recorder or for minutes, and then leaps 800 m:
+    its rows are held out as such, but for the first, and none before and after."""
+    x, y = way(1000)
+    x[380:] += pause_s * 4.0 + (0.0 if pause_s else 1000.0)
+    x[350 : 350 + still] = x[350]
+    soundings = at(x, y)
+    soundings = soundings.with_columns(time_s=soundings.time_s + np.where(np.arange(1000) >= 380, pause_s, 0.0))
+    judged = flag_frozen(flag_jumps(soundings, SETTINGS), SETTINGS)
+    held = np.flatnonzero(~judged.usable())
+    assert held.tolist() == list(range(351, 350 + still)) and judged.has(Flag.frozen_fix)[held].all()
+
+
 def test_a_bad_first_fix_does_not_condemn_the_rest():
     "The first three rows on another continent: those three are flagged."
     x, y = way()
