@@ -16,6 +16,7 @@ from lakemap.publish.html_map.colours import RAMPS, ramp
 from lakemap.publish.html_map.drawn import drawn
 from lakemap.publish.html_map.packing import coarsening, coarser, pack
 from lakemap.publish.html_map.placing import place_on_mercator, unwrapped_lonlat
+from lakemap.publish.html_map.sections import sections
 from lakemap.publish.html_map.sureness import (
     FAIR_WITHIN,
     HARDNESS_SURE,
@@ -58,7 +59,9 @@ def contents(lake_map: LakeMap, unit: str, pass_tolerance_m: float = 1.0) -> dic
         "magnetic": magnetic(depth.estimate),
         "passes": lines.passes(lake_map, pass_tolerance_m),
         "features": lines.features(lake_map), "shore": lines.shore(lake_map),
-        "spots": spots(lake_map.spots),
+        "spots": [
+            spot | {"passes": over} for spot, over in zip(spots(lake_map.spots), sections(lake_map), strict=True)
+        ],
     }
 
 

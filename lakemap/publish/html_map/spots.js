@@ -166,6 +166,7 @@ class SpotPanel {
     Dom.fill(Dom.by("card-reasons"),
       ...spot.reasons.map((said) => Dom.make("li", { dir: "auto", text: Units.fill(said) })));
     Dom.by("card-why").hidden = spot.reasons.length === 0;
+    Dom.fill(Dom.by("card-passes"), ...Section.pictures(spot.passes));
     Dom.fill(Dom.by("card-facts"), ...this._facts(spot).flatMap(([name, value]) =>
       [Dom.make("dt", { text: name }), Dom.make("dd", { text: value })]));
     const parts = Object.entries(spot.parts).filter(([, value]) => Units.known(value));

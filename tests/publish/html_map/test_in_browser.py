@@ -227,6 +227,10 @@ def test_a_spot_opens_and_shows_its_reasons(chromium, written, size):
         page.click("#card-back")
         page.locator(".spot-row").nth(1).click()
         assert page.inner_text("#card-title") == lake.spots.name[1]
+        caption = page.inner_text("#card-passes figcaption").replace("\u00a0", " ")
+        assert caption == "2024-05-18 · Did not show it · 6.6 m away at the nearest"
+        label = page.locator("#card-passes svg[role=img]").get_attribute("aria-label")
+        assert label.startswith("Depth along the pass: 1.0")
         assert page.locator(".spot-icon.chosen").count() == 1
 
 

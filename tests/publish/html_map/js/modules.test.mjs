@@ -14,7 +14,7 @@ const load = (...names) => {
   }
   const context = vm.createContext({ performance, setTimeout, Date, window: {}, MessageChannel, L: { point: (x, y) => ({ x, y }) }, document: { body: { dataset } } });
   const text = names.map((name) => readFileSync(new URL(`${name}.js`, folder), "utf8")).join("\n");
-  const given = { geo: "Geo", exchange: "Exchange", tracer: "Tracer", units: "Units", today: "Today", keep: "Keep", slices: "Slices", pen: "Pen" };
+  const given = { geo: "Geo", exchange: "Exchange", tracer: "Tracer", units: "Units", today: "Today", keep: "Keep", slices: "Slices", pen: "Pen", section: "Section" };
   const made = vm.runInContext(`${text}\n({ ${names.map((name) => given[name]).filter(Boolean).join(", ")} })`, context);
   return { ...made, failed, dataset };
 };
@@ -138,4 +138,27 @@ test("a pen draws what the picture shows and leaves out what lies outside or bel
   assert.deepEqual(line([[10, 50], [500, 50], [600, 50], [500, 20], [20, 20]]),
     ["to 10 50", "line 500 50", "to 500 80", "line 20 80"]);
   assert.deepEqual(line([[500, 50], [600, 50]]), []);
+});
+
+test("a pass over a spot is unpacked from its steps, and read between its readings", () => {
+  const { Section } = load("keep", "units", "section");
+  const pass = Section.unpack({ along: [-100, 100, 100], depth: [800, -150, 150], seen: true });
+  assert.deepEqual([...pass.along], [-10, 0, 10]);
+  assert.deepEqual([...pass.depth], [8, 6.5, 8]);
+  assert.equal(pass.seen, true);
+  assert.equal(Section.between(pass, 5), 7.25);
+  assert.equal(Section.between(pass, -11), 8);
+  assert.equal(Section.between(pass, 99), 8);
+});
+
+test("a section is drawn true: deeper is lower, the spot in the middle, one scale for all passes", () => {
+  const { Section } = load("keep", "units", "section");
+  const fit = Section.scale([{ along: [-20, 20], depth: [8, 8.2] }, { along: [-5, 5], depth: [6, 8] }]);
+  assert.ok(fit.y(8) > fit.y(6) && fit.x(5) > fit.x(-5));
+  assert.ok(Math.abs(fit.x(0) - (fit.x(-20) + fit.x(20)) / 2) < 1e-9);
+  assert.ok(fit.y(6) >= 0 && fit.y(8.2) <= 74);
+  // a flat floor is given a metre of height, so that centimetres do not look like a wall
+  const flat = Section.scale([{ along: [-20, 20], depth: [8, 8.02] }]);
+  assert.ok(flat.bottom - flat.top > 0.99);
+  assert.equal(Section.words({ day: null, seen: false, off_m: 3.04 }), "Did not show it \u00b7 3.0\u00a0m away at the nearest");
 });
