@@ -163,8 +163,10 @@ class Trend:
         """How steep the floor is expected to be before anything is known (n,); 0 without a shore."""
         if self.widest_m <= 0:
             return np.zeros(len(distance_m))
-        lengths = self.widest_m * np.array(TREND_LENGTHS)
-        return np.asarray(np.exp(-distance_m[:, None] / lengths) @ (self.mean[:-1] / lengths))
+        slope = np.zeros(len(distance_m))
+        for share, mean in zip(TREND_LENGTHS, self.mean[:-1].tolist(), strict=True):
+            slope += mean / (share * self.widest_m) * np.exp(-distance_m / (share * self.widest_m))
+        return slope
 
 
 @dataclass(frozen=True)

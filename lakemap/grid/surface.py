@@ -67,7 +67,9 @@ def make_surface(
         raise NothingUsable(f"no usable reading of {obs.name} among {len(obs)}: there is nothing to make a surface of")
     if not frame.water.any():
         raise NothingUsable(f"{obs.name}: the frame has no water, so there is nothing to draw; check the shoreline")
-    task = Task(obs.take(finite), frame, settings, pass_bias)
+    # a copy of a million readings is worth its memory only where some must go
+    obs = obs if finite.all() else obs.take(finite)
+    task = Task(obs, frame, settings, pass_bias)
     made, rivals = _made(task)
     fitted, blocks, misses, chosen = made.interpolator, made.blocks, made.misses, type(made.interpolator)
     scale = sigma_scale(misses)
@@ -87,7 +89,7 @@ def make_surface(
         method=fitted.name, model={**fitted.facts(), "sigma_scale": scale, "blocks": float(len(blocks))},
         share_drawn=float(drawn.sum() / max(int(frame.water.sum()), 1)), left_out=_with_pairs(misses, blocks),
         pass_bias=on_data.pass_bias() if chosen.solves_bias else pass_bias or PassBias.none(),
-        messages=(*_messages(obs.take(finite), frame), *said), rivals=rivals, realisations=draws,
+        messages=(*_messages(obs, frame), *said), rivals=rivals, realisations=draws,
         variogram=variogram_told(fitted, blocks, frame.pixel_m),
     )
 
