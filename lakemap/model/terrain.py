@@ -18,7 +18,8 @@ FEATURE_KINDS = ("hump", "hole", "drop-off", "ledge", "flat", "point", "saddle",
 @dataclass(frozen=True)
 class Features:
     """k features: kind (a word of FEATURE_KINDS), outline as polygons in the working CRS, an anchor point (k,),
-    relief or height [m], area [m2], mean slope [deg], depth at the anchor [m], confidence 0..1.
+    relief or height [m], area [m2], mean slope [deg], depth at the anchor [m], confidence 0..1; ends of the interval of
+    the relief [m] where realisations were drawn, else empty.
     """
 
     kind: tuple[str, ...] = ()
@@ -30,6 +31,8 @@ class Features:
     slope_deg: Floats = field(default_factory=lambda: np.empty(0))
     depth_m: Floats = field(default_factory=lambda: np.empty(0))
     confidence: Floats = field(default_factory=lambda: np.empty(0))
+    relief_low_m: Floats = field(default_factory=lambda: np.empty(0))
+    relief_high_m: Floats = field(default_factory=lambda: np.empty(0))
 
     def __len__(self) -> int:
         return len(self.kind)

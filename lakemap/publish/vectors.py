@@ -166,7 +166,8 @@ def _shore_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
 
 def _features_layer(lake_map: LakeMap) -> geopandas.GeoDataFrame:
     found = lake_map.terrain.features
-    fields = ("relief_m", "area_m2", "slope_deg", "depth_m", "confidence")
+    every = ("relief_m", "relief_low_m", "relief_high_m", "area_m2", "slope_deg", "depth_m", "confidence")
+    fields = [name for name in every if len(getattr(found, name)) == len(found)]
     columns = {"kind": list(found.kind), **{name: np.round(getattr(found, name), 3) for name in fields}}
     return _frame(columns, list(found.geometry))
 

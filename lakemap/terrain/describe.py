@@ -8,6 +8,7 @@ from lakemap.model.frame import Grid
 from lakemap.model.surface import Surface
 from lakemap.model.terrain import Terrain
 from lakemap.terrain.contours import chosen_step_m, draw_contours
+from lakemap.terrain.feature_intervals import with_intervals
 from lakemap.terrain.features import find_features
 from lakemap.terrain.position import position_index, ring_footprint
 from lakemap.terrain.settings import TerrainSettings
@@ -29,7 +30,7 @@ def describe_terrain(depth: Surface, settings: TerrainSettings) -> Terrain:
         slope=_grid(depth, horn_slope_deg(values, depth.frame.pixel_m), "slope_deg", "deg"),
         position_fine=_position(depth, "position_fine_m", settings.fine_inner_m, settings.fine_outer_m),
         position_broad=_position(depth, "position_broad_m", settings.broad_inner_m, settings.broad_outer_m),
-        features=find_features(depth, settings),
+        features=with_intervals(find_features(depth, settings), depth),
         contours=contours,
         table=depth_area_volume(depth.estimate, step_m / TABLE_STEPS_PER_CONTOUR, depth.realisations),
         messages=_messages(depth, settings),
