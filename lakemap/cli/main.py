@@ -70,8 +70,12 @@ def run(arguments: list[str] | None = None) -> int:
         return _say(str(fault), fault.exit_status)
     except click.exceptions.Abort:
         return _say("interrupted", INTERRUPTED)
+    except click.exceptions.NoArgsIsHelpError as asked:
+        # nothing was asked for: what can be, as it is laid out
+        click.echo(asked.format_message(), err=True)
+        return WRONG_USE
     except click.ClickException as fault:
-        return _say(fault.format_message(), WRONG_USE)
+        return _say(_wrong_use(fault), WRONG_USE)
     except KeyboardInterrupt:
         return _say("interrupted", INTERRUPTED)
     except MemoryError:
@@ -80,6 +84,13 @@ def run(arguments: list[str] | None = None) -> int:
         text = f"a fault of our own ({type(fault).__name__}: {fault}); please report it with the command that met it"
         return _say(text, OWN_FAULT)
     return 0
+
+
+def _wrong_use(fault: click.ClickException) -> str:
+    """What is wrong with the words of a command, and where all of them stand."""
+    told = fault.format_message().rstrip(".")
+    context = getattr(fault, "ctx", None)
+    return f"{told}; see {context.command_path} --help" if context is not None else told
 
 
 def _say(text: str, status: int) -> int:

@@ -30,7 +30,7 @@ _ROLE_HELP: Mapping[Role, str] = {
     "prior": "What is known of the depth already.",
     "hazards": "Dangers, with a distance to keep.",
     "closed": "Closed areas.",
-    "catches": "Catches.",
+    "catches": "Your log of catches, blanks too.",
     "edits": "Your own word on rows and spots.",
     "boat": "The boat and its sounders (TOML).",
 }

@@ -58,7 +58,7 @@ def plan() -> None:
     """Plan a day over the spots of a map, or the lines to drive next. Not for navigation."""
 
 
-@plan.command()
+@plan.command(short_help="Choose spots to stop at, and their order, home before the sun sets.")
 @click.argument("folder", metavar="OUT", type=_PATH)
 @click.option("--from", "place", required=True, metavar="LAT,LON", help="Where the boat starts and comes home to.")
 @click.option("--stay", default=15.0, show_default=True, type=click.FloatRange(0), help="Minutes at each spot.")
@@ -85,7 +85,7 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
         show_trip(found, unit)
 
 
-@plan.command()
+@plan.command(short_help="Choose the lines to drive next, those that tell most.")
 @click.argument("folder", metavar="[OUT]", type=_PATH, required=False)
 @click.option("--shore", multiple=True, type=_PATH, help="Before any log exists: the lake's outline alone.")
 @click.option("--from", "place", metavar="LAT,LON", help="Where the boat starts and comes home to.")

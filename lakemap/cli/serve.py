@@ -30,7 +30,8 @@ def serve(folder: Path, port: int, address: str, plain: bool, certificate: Path 
     """Serve the map in OUT to a phone in the same network, until Ctrl-C.
 
     Only what OUT's summary.json lists is given out, to anybody in that network. A browser gives a page its position
-    over https and on localhost, not over http from another computer; the certificate for https is made here.
+    over https, on localhost and to a file on the device itself, not over http from another computer; the certificate
+    for https is made here.
     """
     if "/" not in served_files(folder):
         raise InputError(f"{folder}: no map.html in it; make the map again with lakemap map")
@@ -74,4 +75,10 @@ def _said(port: int, seen: str | None, fingerprint: str) -> list[str]:
         ]
     else:
         lines += ["Over http the phone's browser gives no position; without --http it does."]
+    if seen and not seen.startswith("127."):
+        lines += [
+            "Nothing opens there? Phone and computer must be in one network, and the computer's firewall must let port "
+            f"{port} in.",
+            "Or copy map.html to the phone and open it there: it needs neither network nor server.",
+        ]
     return [*lines, "Anybody in this network can read the map. Ctrl-C ends it."]

@@ -36,6 +36,25 @@ def test_every_command_explains_itself_and_stands_in_the_readme(name):
     assert COMMANDS[name][1].rstrip(".").split()[0] == command(name).get_short_help_str().split()[0]
 
 
+@pytest.mark.parametrize("words", [[], ["plan"]])
+def test_who_asks_for_nothing_sees_what_there_is(words, capsys):
+    "The help as it is laid out, a line a command and none cut off, not squeezed into a fault."
+    assert run(words) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("Usage: lakemap") and said.count("\n") > 8 and "..." not in said.split("Commands:")[1]
+
+
+@pytest.mark.parametrize(("words", "where"), [
+    (["demo", "lake"], "lakemap demo --help"), (["map", "x"], "lakemap map --help"), (["mapp"], "lakemap --help"),
+    (["plan", "trip", "x", "--hours", "-1"], "lakemap plan trip --help"),
+])
+def test_words_out_of_place_are_one_line_that_leads_on(words, where, capsys):
+    "What is wrong, and where all of a command's words stand."
+    assert run(words) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and said.endswith(f"; see {where}\n")
+
+
 def test_formats_lists_every_reader(capsys):
     "Each reader with its role and the module it comes from."
     from lakemap.read.find import find_readers
