@@ -16,17 +16,29 @@ from lakemap.geo.crs import convergence_deg, project, unproject, utm_crs
 from lakemap.geo.shore import water_polygon
 from lakemap.model.frame import Grid, GridFrame
 from lakemap.model.keep_out import ClosedAreas, Hazards
-from lakemap.model.outputs import DEPTH, DEPTH_SIGMA
+from lakemap.model.marks import MOVING_KINDS, OTHER_KINDS
+from lakemap.model.outputs import DEPTH, DEPTH_SIGMA, HARDNESS
 from lakemap.model.shoreline import Shoreline
 from lakemap.model.soundings import Soundings
+from lakemap.model.terrain import FEATURE_KINDS
 from lakemap.model.trip import Trip
+from lakemap.physics.beam import footprint_diameter_m
 from lakemap.read.map_keep_out import read_map_keep_out
 from lakemap.read.map_rasters import read_grid, read_spot_fields
 from lakemap.read.outputs import read_soundings, read_summary
+from lakemap.spots.settings import SpotSettings
 from lakemap.trips.closed import kept_out
-from lakemap.trips.error_field import error_field
+from lakemap.trips.doubt import DoubtField, doubt_field, lines_over_spots
+from lakemap.trips.error_field import Variability, error_field
 from lakemap.trips.lines import candidate_lines
-from lakemap.trips.of_map import follow_at, outline_frame, slope_axis, unknown_lake, variability
+from lakemap.trips.of_map import (
+    PASS_NOISE_HARDNESS,
+    follow_at,
+    outline_frame,
+    slope_axis,
+    unknown_lake,
+    variability,
+)
 from lakemap.trips.survey import Outing, SurveyPlan, plan_lines
 from lakemap.trips.trip import Candidates, Wishes, plan_trip
 from lakemap.trips.water import Boat, driven_water, open_water
@@ -35,6 +47,10 @@ from lakemap.trips.ways import waterways
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+AIMS = ("depth", "hardness", "spots")
+"""What next lines may be for."""
+SURE = 0.95
+"""Spots surer than this need no other look (own choice)."""
 CORRIDOR_M = 8.0
 """Half width of water that counts as driven: some errors of a fix on either side (own choice)."""
 
@@ -135,22 +151,24 @@ def _number(value: Any) -> float:
 
 @dataclass(frozen=True)
 class LinesWishes:
-    """``time_s`` there is, ``speed_mps`` on lines and between, and where the boat starts and ends (None: the place of
-    the first sounding, or the lake's edge)."""
+    """``time_s`` there is, ``speed_mps`` on lines and between, where the boat starts and ends (None: the place of
+    the first sounding, or the lake's edge), and what the lines are for: a word of AIMS."""
 
     time_s: float
     speed_mps: float
     start_lon_deg: float | None = None
     start_lat_deg: float | None = None
+    aim: str = "depth"
 
 
 @dataclass(frozen=True)
 class LinesPlan:
-    """Lines to drive, on ``frame``'s CRS; ``relative``: errors are shares of the lake's own spread, not metres."""
+    """Lines to drive, on ``frame``'s CRS, and what they are for: a word of AIMS, or ``outline``: errors are shares of
+    the lake's own spread, not metres."""
 
-    plan: SurveyPlan
+    plan: SurveyPlan[Any]
     frame: GridFrame
-    relative: bool
+    aim: str
 
     @property
     def bearings_deg(self) -> Floats:
@@ -163,16 +181,51 @@ class LinesPlan:
 
 @threadpool_limits.wrap(limits=1)  # type: ignore
 def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut) -> LinesPlan:
-    """Where new passes take the most error out of a map. Raises InputError without a finished map."""
+    """Where new passes take the most error out of a map, or the most doubt out of its spots.
+
+    Raises InputError without a finished map, NothingUsable where the map has nothing of what the lines are for.
+    """
     told = FinishedMap.of(folder)
     frame, rows = told.depth.frame, told.soundings.usable() & np.isfinite(told.soundings.x_m)
-    driven = np.column_stack([told.soundings.x_m[rows], told.soundings.y_m[rows]])
-    nodes, step_m = follow_at(frame, frame.water)
-    floor = variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
-    before = error_field(nodes, step_m, floor, driven)
     drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.with_map(told).on(frame)
-    outing = _outing(wishes, frame, driven[:1], slope_axis(told.depth_m))
-    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before, driven), outing), frame, False)
+    outing = _outing(wishes, frame, _places(told, rows)[:1], slope_axis(told.depth_m))
+    if wishes.aim == "spots":
+        doubt = _doubt(told, read_spot_fields(folder, told.summary))
+        lines = lines_over_spots(frame, drivable, doubt)
+        return LinesPlan(plan_lines(doubt, lines, replace(outing, slope_axis=None, crossed=False)), frame, wishes.aim)
+    nodes, step_m = follow_at(frame, frame.water)
+    if wishes.aim == "hardness":
+        driven, floor = _places(told, rows & np.isfinite(told.soundings.hardness)), _hardness(folder, told)
+    else:
+        driven, floor = _places(told, rows), variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
+    before = error_field(nodes, step_m, floor, driven)
+    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before, driven), outing), frame, wishes.aim)
+
+
+def _places(told: FinishedMap, rows: NDArray[np.bool_]) -> Floats:
+    return np.column_stack([told.soundings.x_m[rows], told.soundings.y_m[rows]])
+
+
+def _hardness(folder: Path, told: FinishedMap) -> Variability:
+    if HARDNESS not in told.summary["files"]:
+        raise NothingUsable("the map has no hardness, so there is nothing to reduce its error from; plan for depth")
+    drawn = read_grid(folder, told.summary, HARDNESS).values.astype(np.float64)
+    return variability(told.summary["surfaces"]["hardness"]["model"], drawn, PASS_NOISE_HARDNESS)
+
+
+def _doubt(told: FinishedMap, rows: list[dict[str, Any]]) -> DoubtField:
+    """The doubt about things that stand on the floor: its own shapes and what swims are not told by another look."""
+    others = (*FEATURE_KINDS, *MOVING_KINDS, *OTHER_KINDS)
+    unsure = [row for row in rows if row["kind"] not in others and _number(row["probability"]) < SURE]
+    if not unsure:
+        raise NothingUsable(f"no thing on the floor of the map is less sure than {SURE:.0%}; plan for depth")
+    lon, lat, sigma, probability, depth = (
+        np.array([_number(row.get(name)) for row in unsure])
+        for name in ("lon_deg", "lat_deg", "position_sigma_m", "probability", "depth_m"))
+    settings = SpotSettings.from_mapping(told.summary.get("settings", {}).get("spots", {}))
+    radius = footprint_diameter_m(np.nan_to_num(depth, nan=float(np.nanmedian(told.depth_m))), settings.beam_deg) / 2
+    xy = np.column_stack(project(told.depth.frame.crs, lon, lat))
+    return doubt_field(xy, sigma, probability, radius, settings.detection, settings.false_alarm)
 
 
 @threadpool_limits.wrap(limits=1)  # type: ignore
@@ -188,7 +241,7 @@ def first_lines(shore: Shoreline, wishes: LinesWishes, keep_out: KeepOut) -> Lin
     drivable = frame.water & ~keep_out.on(frame)
     edge = frame.water_xy()[:1]
     plan = plan_lines(before, candidate_lines(frame, drivable, before), _outing(wishes, frame, edge, None))
-    return LinesPlan(plan, frame, True)
+    return LinesPlan(plan, frame, "outline")
 
 
 def _outing(wishes: LinesWishes, frame: GridFrame, usual: NDArray[np.float64], axis: float | None) -> Outing:

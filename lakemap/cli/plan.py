@@ -11,7 +11,7 @@ import numpy as np
 
 from lakemap.cli.plans import show_lines, show_trip
 from lakemap.errors import UsageError
-from lakemap.planning import KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
+from lakemap.planning import AIMS, KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
 from lakemap.publish.commit import write_whole
 from lakemap.publish.gpx_lines import MOST_POINTS, ways_gpx
 from lakemap.publish.routes import line_ways, lines_gpx, trip_gpx, trip_way
@@ -88,14 +88,16 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
 @plan.command(short_help="Choose the lines to drive next, those that tell most.")
 @click.argument("folder", metavar="[OUT]", type=_PATH, required=False)
 @click.option("--shore", multiple=True, type=_PATH, help="Before any log exists: the lake's outline alone.")
+@click.option("--for", "aim", type=click.Choice(AIMS), default="depth", show_default=True,
+              help="What they are to tell more of: depth, hardness, or spots that are unsure.")
 @click.option("--from", "place", metavar="LAT,LON", help="Where the boat starts and comes home to.")
 @_plan_options
-def lines(folder: Path | None, shore: tuple[Path, ...], place: str | None, file: Path | None, quiet: bool,
+def lines(folder: Path | None, shore: tuple[Path, ...], aim: str, place: str | None, file: Path | None, quiet: bool,
           **given: Any) -> None:
     """Choose lines that take the most error out of the map in OUT, in the order to drive them. Not for navigation."""
     start = _moment(given["start"])
     lat, lon = _place(place) if place else (None, None)
-    wishes = LinesWishes(given["hours"] * 3600, parse_speed_mps(given["speed"]), lon, lat)
+    wishes = LinesWishes(given["hours"] * 3600, parse_speed_mps(given["speed"]), lon, lat, aim)
     unit = str(read_summary(folder)["units"]) if folder else "m"
     found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
     if file is not None:

@@ -46,12 +46,24 @@ def show_lines(found: LinesPlan, unit: str) -> None:
     for number, (line, bearing) in enumerate(zip(plan.lines, found.bearings_deg, strict=True), start=1):
         table.add_row(f"{number:02d}", f"{bearing:.0f}°", format_length(line.length_m, unit, 0))
     console.print(table)
-    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home; "
-                  f"{len(plan.lines) - len(loose(plan.lines))} cross another one or what was driven before. "
+    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home. "
                   "Headings are true.")
-    if found.relative:
-        console.print(f"They leave {plan.after.mean_sigma:.0%} of the lake's own spread of depths as error.")
-    else:
-        before, after = (format_length(one.mean_sigma, unit, 2) for one in (plan.before, plan.after))
-        console.print(f"Expected error of the depths (root mean square): {before} now, {after} after them.")
+    console.print(_learnt(found, unit))
+    if found.aim != "spots":
+        console.print(f"{len(plan.lines) - len(loose(plan.lines))} of the lines cross another one or what was driven "
+                      "before: there a wrong level or draft shows.")
     console.print(Text(CAUTION))
+
+
+def _learnt(found: LinesPlan, unit: str) -> str:
+    """What is not known now, and after the lines."""
+    before, after = found.plan.before, found.plan.after
+    if found.aim == "spots":
+        return (f"Of {len(before.probability)} unsure spots {before.judged_wrong:.1f} would be judged wrongly now, "
+                f"{after.judged_wrong:.1f} after them.")
+    if found.aim == "outline":
+        return f"They leave {after.mean_sigma:.0%} of the lake's own spread of depths as error."
+    now, then = (format_length(one.mean_sigma, unit, 2) if found.aim == "depth" else f"{one.mean_sigma:.3f}"
+                 for one in (before, after))
+    what = "depths" if found.aim == "depth" else "hardness, 0 to 1"
+    return f"Expected error of the {what} (root mean square): {now} now, {then} after them."

@@ -20,6 +20,8 @@ Mask = NDArray[np.bool_]
 
 PASS_NOISE_M = 0.15
 """Error of one place on one pass: bias of the pass and what is finer than a node (common practice of the trade)."""
+PASS_NOISE_HARDNESS = 0.1
+"""The same for the hardness index (own choice: what passes held back miss, less what kriging between passes misses)."""
 UNKNOWN_RANGE_SHARE = 0.35
 """Range of an unknown lake as a share of its extent (own choice, tried on flooded terrain)."""
 PIXELS_ACROSS = 200
@@ -42,18 +44,18 @@ def follow_at(frame: GridFrame, water: Mask) -> tuple[Floats, float]:
     return np.column_stack([x, y]), side
 
 
-def variability(model: Mapping[str, Any], depth_m: Floats) -> Variability:
-    """How depths vary, by what the surface was fitted with; by the depths drawn (any shape) where that says nothing."""
+def variability(model: Mapping[str, Any], drawn: Floats, pass_noise: float = PASS_NOISE_M) -> Variability:
+    """How a surface varies, by what it was fitted with; by its values (any shape) where that says nothing."""
     if "rough_sd" in model:
         sd2 = float(model["rough_sd"]) ** 2 + float(model["detail_sd"]) ** 2
-        noise = PASS_NOISE_M**2 + float(model["noise"]) ** 2
+        noise = pass_noise**2 + float(model["noise"]) ** 2
         return Variability(sd2, CASCADE_TO_RANGE * float(model["rough_m"]), noise)
     if "partial_sill" in model:
         return Variability(float(model["partial_sill"]), float(model["range_m"]),
-                           PASS_NOISE_M**2 + float(model["nugget"]))
-    drawn = depth_m[np.isfinite(depth_m)]
-    spread = float(np.var(drawn)) if len(drawn) > 1 else 1.0
-    return Variability(max(spread, 1e-3), 300.0, PASS_NOISE_M**2)
+                           pass_noise**2 + float(model["nugget"]))
+    known = drawn[np.isfinite(drawn)]
+    spread = float(np.var(known)) if len(known) > 1 else 1.0
+    return Variability(max(spread, 1e-3), 300.0, pass_noise**2)
 
 
 def unknown_lake(nodes: Floats) -> Variability:

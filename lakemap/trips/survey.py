@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Generic, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.trips.error_field import ErrorField
 from lakemap.trips.lines import Line
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 TURN_S = 20.0
 """Time that a turn onto a line costs (common practice of the trade)."""
@@ -26,24 +27,42 @@ PROMISING = 60
 """Candidates looked at closely in each step: gains only fall as lines are added, so old gains bound new ones."""
 
 
+class Field(Protocol):
+    """What lines are to take away: error of a map (ErrorField), doubt about spots (DoubtField)."""
+
+    @property
+    def total(self) -> float:
+        """All that is left of it."""
+
+    def gain(self, nodes: Ints) -> float:
+        """How much of it a line over these nodes would take."""
+
+    def after(self, nodes: Ints) -> Self:
+        """What is left when these nodes have been driven over."""
+
+
+F = TypeVar("F", bound=Field)
+
+
 @dataclass(frozen=True)
 class Outing:
     """``home`` (2,): where the boat starts and ends; ``time_s``; ``speed_mps`` on lines and between; ``slope_axis``:
-    direction [rad] in which the floor falls on the whole, None where unknown."""
+    direction [rad] in which the floor falls on the whole, None where unknown; ``crossed``: no line is to be loose."""
 
     home: Floats
     time_s: float
     speed_mps: float
     slope_axis: float | None = None
+    crossed: bool = True
 
 
 @dataclass(frozen=True)
-class SurveyPlan:
-    """Lines in the order and direction to drive them; the error field before and after."""
+class SurveyPlan(Generic[F]):
+    """Lines in the order and direction to drive them; the field of error or doubt before and after."""
 
     lines: tuple[Line, ...]
-    before: ErrorField
-    after: ErrorField
+    before: F
+    after: F
     lasts_s: float
 
     @property
@@ -52,7 +71,7 @@ class SurveyPlan:
         return 1.0 - self.after.total / self.before.total
 
 
-def plan_lines(field: ErrorField, candidates: list[Line], outing: Outing) -> SurveyPlan:
+def plan_lines(field: F, candidates: list[Line], outing: Outing) -> SurveyPlan[F]:
     """Lines for one outing: greedy by error removed for time, then each given up in turn for a better one.
 
     The error that a line removes depends on positions alone, not on what will be read (as in Kitanidis 1997, ch. 3), so
@@ -70,7 +89,8 @@ def plan_lines(field: ErrorField, candidates: list[Line], outing: Outing) -> Sur
                 break
         if not improved:
             break
-    best = _crossed(field, candidates, outing, best)
+    if outing.crossed:
+        best = _crossed(field, candidates, outing, best)
     return SurveyPlan(tuple(best), field, _after(field, best), duration_s(best, outing))
 
 
@@ -80,7 +100,7 @@ def loose(route: Sequence[Line]) -> list[Line]:
     return [line for line in route if not line.tied and not any(line.crosses(other) for other in route)]
 
 
-def _crossed(field: ErrorField, candidates: list[Line], outing: Outing, route: list[Line]) -> list[Line]:
+def _crossed(field: Field, candidates: list[Line], outing: Outing, route: list[Line]) -> list[Line]:
     """The route with lines across those that are loose, as long as that costs next to nothing of its worth."""
     least = (1.0 - CROSS_COST) * _value(field, route, outing)
     for _ in range(CROSS_LINES):
@@ -98,7 +118,7 @@ def _crossed(field: ErrorField, candidates: list[Line], outing: Outing, route: l
 
 
 def _with_cross_line(
-    field: ErrorField, candidates: list[Line], outing: Outing, route: list[Line], line: Line
+    field: Field, candidates: list[Line], outing: Outing, route: list[Line], line: Line
 ) -> list[Line]:
     """A line put in; where time runs out the lines that the rest can best do without make room."""
     def put_in(rest: list[Line]) -> list[Line]:
@@ -122,13 +142,13 @@ def duration_s(route: list[Line], outing: Outing) -> float:
     return total / outing.speed_mps + TURN_S * len(route)
 
 
-def _after(field: ErrorField, route: list[Line]) -> ErrorField:
+def _after(field: F, route: list[Line]) -> F:
     for line in route:
         field = field.after(line.nodes)
     return field
 
 
-def _value(field: ErrorField, route: list[Line], outing: Outing) -> float:
+def _value(field: Field, route: list[Line], outing: Outing) -> float:
     total = 0.0
     for line in route:
         total += field.gain(line.nodes) * _across(line, outing)
@@ -143,7 +163,7 @@ def _across(line: Line, outing: Outing) -> float:
 
 
 def _filled(
-    field: ErrorField, candidates: list[Line], outing: Outing, route: list[Line], barred: Line | None = None
+    field: Field, candidates: list[Line], outing: Outing, route: list[Line], barred: Line | None = None
 ) -> list[Line]:
     """Add the line with the most error removed for its extra time until none fits."""
     now = _after(field, route)
