@@ -31,7 +31,8 @@ def lake(**changes):
     "The small lake with two spots on its second line, 80 m apart, and none of its own marks."
     x_m, y_m = np.array([LEFT, RIGHT]), np.full(2, LINES[1])
     lon, lat = unproject(SMALL_CRS, x_m, y_m)
-    spots = dataclasses.replace(small_spots(), x_m=x_m, y_m=y_m, lon_deg=lon, lat_deg=lat)
+    of_none = (np.empty(0, np.int64),) * 2
+    spots = dataclasses.replace(small_spots(), x_m=x_m, y_m=y_m, lon_deg=lon, lat_deg=lat, hits=of_none)
     none = small_hits().take(np.zeros(4, bool))
     return dataclasses.replace(small_lake_map(), **({"spots": spots, "hits": none} | changes))
 
