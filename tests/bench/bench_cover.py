@@ -35,9 +35,12 @@ SCHOOL = 30
 
 
 def mapped(number):
-    "A new lake, what the boat recorded on it, and its map."
+    "A new lake, what the boat recorded on it, and its map; without hardness and temperature, which no evidence asks."
     lake = demo_lake(number)
-    with patch("lakemap.demo.files.demo_lake", lambda: lake), tempfile.TemporaryDirectory() as folder:
+    with (patch("lakemap.demo.files.demo_lake", lambda: lake),
+          patch("lakemap.pipeline.temperatures_of", lambda _: None),
+          patch("lakemap.pipeline.read_hardness", lambda rows, *_: (rows, None)),
+          tempfile.TemporaryDirectory() as folder):
         for name, content in demo_files(number).items():
             (Path(folder) / name).write_bytes(content)
         recordings = demo_recordings(number)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 from sklearn.cluster import DBSCAN
 
-from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, linked
+from lakemap.spots.cluster import NOISE_LABEL, canonical_order, cluster, linked, sailed
 from lakemap.spots.settings import SpotSettings
 
 SQUARES = [
@@ -83,19 +83,22 @@ def test_a_long_chain_is_cut_at_its_widest_gap():
     assert list(cluster(xy, np.full(8, 2.0), SpotSettings())) == [0] * 4 + [1] * 4
 
 
-@settings(max_examples=25, deadline=None)
-@given(order=st.permutations(range(40)))
-def test_order_of_input_does_not_matter(order):
-    "Whatever order the files were read in, the same hits stand together."
-    drawn = np.random.default_rng(7).uniform(0, 40, (40, 2))
-    whole = hits([{"x": x, "y": y, "sigma": 1.5, "minute": i % 7} for i, (x, y) in enumerate(drawn)])
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10_000), count=st.integers(2, 60), wide=st.floats(5.0, 80.0), vague=st.booleans())
+def test_order_of_input_does_not_matter(seed, count, wide, vague):
+    "Hits of several passes and marks, sharp and vague, thick or thin: in any order the same ones stand together."
+    rng = np.random.default_rng(seed)
+    drawn = [{"x": x, "y": y, "sigma": 8.0 if vague and i % 5 == 0 else 1.5, "minute": i % 7, "pass": i % 4 - 1}
+             for i, (x, y) in enumerate(rng.uniform(0, wide, (count, 2)))]
+    whole = hits(drawn)
 
     def groups(some):
         some = some.take(canonical_order(some))
-        labels = cluster(np.column_stack([some.x_m, some.y_m]), some.position_sigma_m, SpotSettings())
+        labels = cluster(np.column_stack([some.x_m, some.y_m]), some.position_sigma_m, SpotSettings(),
+                         sailed(some, SpotSettings()))
         return list(zip(labels.tolist(), some.x_m.tolist(), strict=True))
 
-    assert groups(whole.take(np.array(order))) == groups(whole)
+    assert groups(whole.take(rng.permutation(count))) == groups(whole)
 
 
 def test_canonical_order_puts_dated_hits_first():
