@@ -1,4 +1,4 @@
-"""A page opened in the machine's own Chromium with the network cut, for pages that are not the map's."""
+"""The machine's own Chromium, and a page opened in it with the network cut."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ def missing(what):
 
 
 @contextmanager
-def opened(path, width, height, bears=()):
-    """A file's page; leaving it, no request went out and nothing was complained about but what ``bears`` a word of."""
+def launched():
+    "The machine's own Chromium, never a downloaded one."
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         missing("chromium is not installed")
@@ -31,9 +31,17 @@ def opened(path, width, height, bears=()):
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("playwright is not installed")
-    outside, complaints = [], []
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def opened(path, width, height, bears=()):
+    """A file's page; leaving it, no request went out and nothing was complained about but what ``bears`` a word of."""
+    outside, complaints = [], []
+    with launched() as browser:
         context = browser.new_context(viewport={"width": width, "height": height})
         context.set_offline(True)
         page = context.new_page()
@@ -43,6 +51,5 @@ def opened(path, width, height, bears=()):
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto(path.as_uri())
         yield page
-        browser.close()
     assert outside == []
     assert [text for text in complaints if not any(word in text for word in bears)] == []

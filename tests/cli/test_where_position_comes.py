@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
 import signal
 import subprocess
 import sys
 
 import pytest
-from own_browser import QUIET, missing
+from own_browser import launched
 
 from lakemap.cli.file_server import own_address
 
@@ -23,15 +22,7 @@ REFUSED = 1
 @pytest.fixture(scope="module")
 def asked():
     "A page's address -> what it is told when it asks for the position, with the owner's leave given."
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        missing("chromium is not installed")
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+    with launched() as browser:
         # a certificate of one's own is warned of and gone past, as the phone's owner would
         context = browser.new_context(geolocation=PLACE, permissions=["geolocation"], ignore_https_errors=True)
 
@@ -43,7 +34,6 @@ def asked():
             return told
 
         yield ask
-        browser.close()
 
 
 @pytest.fixture(scope="module")

@@ -1,14 +1,13 @@
 """map.html opened in Chromium with the network cut, at desk and phone size."""
 
 import dataclasses
-import os
-import shutil
 from contextlib import contextmanager
 
 import numpy as np
 import pytest
 import rasterio.warp
 from drawn_lake import bare, frame_at, full_lake, surface
+from own_browser import launched
 from pyproj import CRS, Transformer
 from rasterio.transform import from_bounds
 
@@ -21,33 +20,12 @@ pytestmark = pytest.mark.browser
 
 DESK = {"viewport": {"width": 1280, "height": 800}}
 PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True}
-QUIET = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-)
-
-
-def missing(what):
-    "Skip for want of something, or fail where the browser is demanded."
-    if os.environ.get("LAKEMAP_REQUIRE_BROWSER") == "1":
-        pytest.fail(f"{what}, but LAKEMAP_REQUIRE_BROWSER=1 demands the browser tests")
-    pytest.skip(what)
-
 
 @pytest.fixture(scope="module")
 def chromium():
     "The machine's own Chromium, never a downloaded one."
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        missing("chromium is not installed")
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+    with launched() as browser:
         yield browser
-        browser.close()
 
 
 @contextmanager
