@@ -2,7 +2,7 @@
 
 The model: check = sounding + offset + scale * depth below the transducer, for the group that the sounding is of; where
 two groups cross, their corrected depths are one but for the errors of passes. Offset stands for draft, a draft counted
-twice, the gauge's zero; scale for sound speed. Both are held by what was known before (mean zero, wide tails), so that
+twice, the gauge's zero; scale for sound speed. Both are held by what was believed before (check_belief.py), so that
 they move only as far as the data tell. Differences that stand out weigh less (Huber 1964).
 """
 
@@ -13,15 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lakemap.clean.check_belief import Belief, after_checks
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 HUBER_SIGMAS, ROUNDS = 1.5, 12
-PRIOR_FREEDOM = 0.5
-"""Degrees of freedom of the prior's t law (Lange, Little & Taylor 1989, from memory): a draft that was measured is
-rarely wrong by centimetres, but now and then by all of it, counted twice. So few, because on invented lakes a draft
-wrong by four of its errors, the hardest to tell from chance, was else held back by half of them."""
 LEAST_SIGMA_M, LEAST_SCALE = 0.01, 0.0005
 """No check settles more finely: a line stretches, a pole sinks in."""
 
@@ -63,33 +61,31 @@ class Fit:
 
 
 def fit_groups(told: Equations, prior: Floats) -> Fit:
-    """Least squares with the prior's errors (g, 2); one round after another settles weights and tails."""
+    """What the checks leave of what was believed with the prior's errors (g, 2) of constant [m] and scale."""
     least = np.array([LEAST_SIGMA_M, LEAST_SCALE])
-    wide = np.maximum(prior, least).ravel()
-    weight: Floats = np.ones(len(told.sigma), dtype=np.float64)
-    found = np.zeros_like(wide)
-    found[0::2] = _median_of_checks(told, len(prior))
-    for _ in range(ROUNDS):
-        doubt = np.minimum(1.0, (PRIOR_FREEDOM + 1.0) / (PRIOR_FREEDOM + (found / wide) ** 2))
-        normal = (told.design * (weight / told.sigma**2)[:, None]).T @ told.design + np.diag(doubt * wide**-2.0)
-        right = told.design.T @ (weight * told.difference / told.sigma**2)
-        found = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
-        left = np.abs(told.difference - told.design @ found) / told.sigma
-        spread = np.where(told.check, max(1.0, 1.4826 * float(np.median(left[told.check]))), 1.0)
-        weight = np.minimum(1.0, HUBER_SIGMAS / np.maximum(left / spread, 1e-12)) / spread**2
-    bent = normal + np.diag(_curvature(found / wide, np.diag(normal), doubt * wide**-2.0, wide))
-    error = np.maximum(np.sqrt(np.diag(np.linalg.inv(bent))).reshape(-1, 2), least)
+    belief = Belief.of(np.maximum(prior, least))
+    normal, right = _weighed(told, belief)
+    found, error = after_checks(normal, right, belief)
+    error = np.maximum(error.reshape(-1, 2), least)
     difference = told.difference[told.check]
     left = difference - told.design[told.check] @ found
     return Fit(found.reshape(-1, 2), error, float(np.median(np.abs(difference))), float(np.median(np.abs(left))))
 
 
-def _curvature(off: Floats, normal: Floats, held: Floats, wide: Floats) -> Floats:
-    """What to add to the normal matrix's diagonal so that it holds the true curvature of the prior instead of the
-    weight that led to the answer: far out a t law is hollow and makes less sure, never more than half of the data's."""
-    square = off**2
-    true = (PRIOR_FREEDOM + 1.0) * (PRIOR_FREEDOM - square) / (PRIOR_FREEDOM + square) ** 2 / wide**2
-    return np.where(square > 1.0, np.maximum(true, -0.5 * (normal - held)) - held, 0.0)
+def _weighed(told: Equations, belief: Belief) -> tuple[Floats, Floats]:
+    """The normal equations (2 g, 2 g), (2 g,) once checks that stand out weigh less. They stand out from what the
+    checks themselves say, any constant thought possible: from a draft taken to be right they would all stand out."""
+    weight: Floats = np.ones(len(told.sigma), dtype=np.float64)
+    found = np.zeros(told.design.shape[1])
+    found[0::2] = _median_of_checks(told, len(found) // 2)
+    for _ in range(ROUNDS):
+        left = np.abs(told.difference - told.design @ found) / told.sigma
+        spread = np.where(told.check, max(1.0, 1.4826 * float(np.median(left[told.check]))), 1.0)
+        weight = np.minimum(1.0, HUBER_SIGMAS / np.maximum(left / spread, 1e-12)) / spread**2
+        normal = (told.design * (weight / told.sigma**2)[:, None]).T @ told.design
+        right = told.design.T @ (weight * told.difference / told.sigma**2)
+        found = np.asarray(np.linalg.solve(normal + np.diag(belief.wrong**-2.0), right), dtype=np.float64)
+    return normal, right
 
 
 def _median_of_checks(told: Equations, groups: int) -> Floats:
