@@ -165,6 +165,23 @@ def bound(seeds: list[int], methods: list[str]) -> None:
         print(f"{judge.lake.name:18s}{learnt:10.4f}{known:13.4f}{best:19.4f}{learnt / best:8.3f}", flush=True)
 
 
+def cover(seeds: list[int], methods: list[str]) -> None:
+    "How often the truth lies within what is said, dense surveys; the strip along the shore apart."
+    from bench_surface import FIRST_DENSE_SEED, dense_survey
+
+    keys = ("in 50%", "in 80%", "in 95%", "strip 95%", "rmse", "drawn")
+    print(f"\n{'dense':18s}" + "".join(f"{key:>11s}" for key in keys))
+    rows = []
+    for seed, method in product((FIRST_DENSE_SEED - 1 + seed for seed in seeds), methods):
+        judge, survey = Judge.of(simulated_lake(seed)), dense_survey(simulated_lake(seed), seed)
+        told = by_ours(survey.obs, judge.frame, method, len(survey.lines))
+        figures = judge.figures(told, np.isfinite(told.estimate))
+        rows.append([figures[key] for key in keys])
+        print(f"{judge.lake.name:18s}" + "".join(f"{value:11.3f}" for value in rows[-1]), flush=True)
+    for name, summed in (("mean", np.mean), ("least", np.min), ("most", np.max)):
+        print(f"{name:18s}" + "".join(f"{value:11.3f}" for value in summed(rows, axis=0)))
+
+
 def _missed(
     judge: Judge, blocks: Observations, biased: bool, given: FieldParameters | None
 ) -> tuple[float, FieldParameters]:
@@ -210,24 +227,25 @@ def _apart(tool: str, obs: Observations, lake: BenchLake, pixel_m: float) -> tup
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "job"
         frame = lake.frame(pixel_m)
-        place.write_bytes(pickle.dumps((tool, obs, frame, merged_blocks(obs, pixel_m), lake.shore_points(5.0))))
+        given = (obs,) if tool.startswith("ours") else (merged_blocks(obs, pixel_m), lake.shore_points(5.0))
+        place.write_bytes(pickle.dumps((tool, frame, given)))
         subprocess.run([sys.executable, str(ME), str(place)], check=True)
         return pickle.loads(place.read_bytes())
 
 
 def _job(place: Path) -> None:
-    tool, obs, frame, blocks, shore = pickle.loads(place.read_bytes())
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    tool, frame, given = pickle.loads(place.read_bytes())
     if tool.startswith("ours"):
+        (obs,) = given
         by_ours(obs.take(np.arange(0, len(obs), 50)), frame, tool.split()[1], 1)
         begin, spent = time.perf_counter(), _spent()
         estimate = by_ours(obs, frame, tool.split()[1], 1).estimate
     else:
         begin, spent = time.perf_counter(), _spent()
-        estimate = anchors.run(tool, blocks, frame, shore)[0]
+        estimate = anchors.run(tool, given[0], frame, given[1])[0]
     seconds, spent = time.perf_counter() - begin, _spent() - spent
     peak = max(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    place.write_bytes(pickle.dumps((seconds, spent, max(peak, before) / 1024, estimate)))
+    place.write_bytes(pickle.dumps((seconds, spent, peak / 1024, estimate)))
 
 
 def _spent() -> float:

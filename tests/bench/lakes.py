@@ -21,6 +21,7 @@ from lakemap.model.frame import GridFrame
 from lakemap.model.shoreline import Shore
 
 STEP_M = 2.5
+SLOPE_M = 1.0
 WEST_M, SOUTH_M = 400_000.0, 5_000_000.0
 UTM = CRS.from_epsg(32632)
 NO_GEOMETRY = shapely.MultiLineString([])
@@ -85,12 +86,16 @@ class BenchLake:
         steps = ((np.arange(4) + 0.5) / 4 - 0.5) * frame.pixel_m
         return np.mean([self.depth_at(xy + [a, b]) for a in steps for b in steps], axis=0)
 
-    def slope_deg(self, xy: np.ndarray) -> np.ndarray:
-        """True slope at ``xy`` (n, 2), over two lattice steps."""
-        east, north = np.array([STEP_M, 0.0]), np.array([0.0, STEP_M])
-        dx = self.depth_at(xy + east) - self.depth_at(xy - east)
-        dy = self.depth_at(xy + north) - self.depth_at(xy - north)
-        return np.degrees(np.arctan(np.hypot(dx, dy) / (2 * STEP_M)))
+    def steepest_deg(self, frame: GridFrame) -> np.ndarray:
+        """Steepest true slope (k,) met within each water pixel, edges too: a ledge may lie between two middles."""
+        xy, steepest = frame.water_xy(), np.zeros(int(frame.water.sum()))
+        east, north = np.array([SLOPE_M / 2, 0.0]), np.array([0.0, SLOPE_M / 2])
+        across = np.arange(-frame.pixel_m / 2, frame.pixel_m / 2 + 1e-9, SLOPE_M)
+        for place in (xy + [a, b] for a in across for b in across):
+            dx = self.depth_at(place + east) - self.depth_at(place - east)
+            dy = self.depth_at(place + north) - self.depth_at(place - north)
+            steepest = np.maximum(steepest, np.degrees(np.arctan(np.hypot(dx, dy) / SLOPE_M)))
+        return steepest
 
 
 def _with_shore(frame: GridFrame, lake: BenchLake) -> GridFrame:

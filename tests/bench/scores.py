@@ -66,9 +66,9 @@ class Judge:
         return out
 
     def largest_jump(self, told: Told) -> float:
-        """Largest difference of the error between neighbouring cells where the true slope is gentle."""
+        """Largest difference of the error between neighbouring cells in both of which the true slope is gentle."""
         error = np.full(self.frame.shape, np.nan)
-        gentle = self.lake.slope_deg(self.frame.water_xy()) < GENTLE_DEG
+        gentle = self.lake.steepest_deg(self.frame) < GENTLE_DEG
         error[self.frame.water] = np.where(gentle, told.estimate - self.truth, np.nan)
         return float(max(np.nanmax(np.abs(np.diff(error, axis=axis))) for axis in (0, 1)))
 

@@ -78,6 +78,25 @@ def test_the_surface_turns_with_the_map():
 
 
 @settings(max_examples=3, deadline=None)
+@given(angle_deg=st.floats(0, 360))
+def test_a_turn_by_any_angle_fades_with_a_finer_lattice(angle_deg):
+    "On sixteen steps a range estimates differ by under a fifth of sigma RMS, on the usual four by up to a whole one."
+    few, angle = named("water_temperature"), np.radians(angle_deg)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    usual = field_module.STEPS_A_DETAIL
+    field_module.STEPS_A_DETAIL = 16.0
+    try:
+        plain, again = (
+            FieldInterpolator(2.0, False, False, PARAMETERS).fit(dataclasses.replace(few, xy=few.xy @ way)).predict(
+                AT @ way) for way in (np.eye(2), turn)
+        )
+    finally:
+        field_module.STEPS_A_DETAIL = usual
+    assert np.sqrt(np.mean(((again[0] - plain[0]) / plain[1]) ** 2)) < 0.2
+    assert_allclose(np.median(again[1] / plain[1]), 1.0, rtol=0.05)
+
+
+@settings(max_examples=3, deadline=None)
 @given(number=st.integers(0, 1000))
 def test_the_order_of_readings_changes_nothing(number):
     "But for the last bits of sums."
