@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 import rasterio
 import rasterio.warp
+from pyproj import Geod
 
 from lakemap.cli.main import run
 
@@ -31,6 +33,8 @@ def test_a_trip_is_told_and_written(demo, start, tmp_path, capsys):
     assert "minutes with the way home" in out and "Not for navigation" in out
     route = ElementTree.parse(file).getroot().find(f"{GPX}rte")
     points = np.array([[float(p.get("lon")), float(p.get("lat"))] for p in route.findall(f"{GPX}rtept")])
+    told_m = float(re.search(r"(\d+) m of way", out).group(1))
+    assert told_m == pytest.approx(Geod(ellps="WGS84").line_length(*points.T), rel=1e-3, abs=1.0)
     names = [name.text for name in route.iter(f"{GPX}name")]
     assert len(points) >= 4 and names[-1] == "home" and len(names) >= 4
     with rasterio.open(demo.folder / "depth.tif") as raster:

@@ -7,11 +7,13 @@ import io
 import re
 import shutil
 import subprocess
+from types import SimpleNamespace
 
 import numpy as np
 import pypdf
 import pytest
 from paper_lake import paper_lake
+from reference_tables import rows
 from shapely import unary_union
 from shapely.geometry import LineString, Point, Polygon, box
 
@@ -19,7 +21,7 @@ from lakemap.geo.crs import unproject
 from lakemap.model.spots import Spots
 from lakemap.publish.chart.cards import cards_pdf
 from lakemap.publish.chart.settings import ChartSettings
-from lakemap.publish.chart.shore_points import headlands, shore_points, sights
+from lakemap.publish.chart.shore_points import ShorePoint, _sight, headlands, shore_points, sights
 from lakemap.publish.magnetic import declination
 
 
@@ -143,3 +145,13 @@ def test_without_shore_or_spots_the_cards_say_so():
     assert cards_pdf(bare, ChartSettings(units="ft", paper="letter", most_spots=1)) == made
     none = pages(cards_pdf(dataclasses.replace(bare, spots=Spots.empty()), ChartSettings()))
     assert len(none) == 1 and "no spots" in none[0].extract_text()
+
+
+@pytest.mark.parametrize("line", rows("geodesics.csv"), ids=lambda line: line["name"])
+def test_bearings_and_distances_are_those_of_published_geodesics(line):
+    "Length to a millimetre, both azimuths to 1e-5 degrees: the worked examples of Karney's library and others."
+    lake = SimpleNamespace(spots=SimpleNamespace(lon_deg=[line["lon1"]], lat_deg=[line["lat1"]]))
+    told = _sight(lake, 0, ShorePoint("a mark", 0.0, 0.0, line["lon2"], line["lat2"], False))
+    assert told.distance_m == pytest.approx(line["s12_m_WGS84"], abs=1e-3)
+    assert told.to_deg == pytest.approx(line["azi1_deg"] % 360, abs=1e-5)
+    assert told.from_deg == pytest.approx((line["azi2_deg"] + 180) % 360, abs=1e-5)
