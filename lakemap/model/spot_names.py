@@ -16,7 +16,13 @@ LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 CODE_LENGTH, SHORTEST_CODE = 6, 4
 """Signs of a code, and how many of them must be left of a name that a device cut."""
 
-WORDS = tuple(dict.fromkeys(kind.split("-")[0].split(" ")[0] for kind in (*KINDS, *FEATURE_KINDS)))
+
+def word_of(kind: str) -> str:
+    """The word of a kind that stands in names: ``drop`` of drop-off, ``bend`` of outside bend."""
+    return kind.split("-")[0].split(" ")[-1]
+
+
+WORDS = tuple(dict.fromkeys(map(word_of, (*KINDS, *FEATURE_KINDS))))
 
 _NAME = re.compile(rf"([a-z]*)[-_ ]?([{LETTERS}]{{{SHORTEST_CODE},{CODE_LENGTH}}})(?:[-_ ]?\d{{1,2}})?")
 _INSIDE = re.compile(rf"\b[a-z]{{1,6}}-([{LETTERS}]{{{CODE_LENGTH}}})\b")

@@ -22,8 +22,8 @@ from lakemap.spots.settings import SpotSettings
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SPOT_KINDS = ("hump", "point", "ledge", "drop-off")
-"""Kinds of features that are a place to stop at; holes and flats are too wide or too bare to be one."""
+SPOT_KINDS = ("hump", "point", "ledge", "drop-off", "hole", "saddle", "outside bend")
+"""Kinds of features that are a place to stop at; flats and whole channels are too wide to be one."""
 
 
 def feature_spots(
@@ -73,10 +73,10 @@ def codes_of_features(features: Features, soundings: Soundings) -> list[tuple[st
 
 def _chosen(features: Features, found: Spots, settings: SpotSettings) -> Ints:
     """Rows of the features that may be spots, in the order they stand."""
+    sure = features.confidence >= settings.feature_confidence
     rows = [
         row for kind in SPOT_KINDS
-        for row in [r for r in range(len(features)) if features.kind[r] == kind
-                    and features.confidence[r] >= settings.feature_confidence][: settings.features_per_kind]
+        for row in _apart(features, [r for r in np.flatnonzero(sure).tolist() if features.kind[r] == kind], settings)
     ]
     chosen = np.array(sorted(rows), dtype=np.int64)
     if not len(found) or not len(chosen):
@@ -84,6 +84,17 @@ def _chosen(features: Features, found: Spots, settings: SpotSettings) -> Ints:
     anchors = np.column_stack([features.x_m[chosen], features.y_m[chosen]])
     away, _ = cKDTree(np.column_stack([found.x_m, found.y_m])).query(anchors)
     return np.asarray(chosen[np.asarray(away) > settings.spot_m], dtype=np.int64)
+
+
+def _apart(features: Features, rows: list[int], settings: SpotSettings) -> list[int]:
+    """The first ``features_per_kind`` of some rows, greatest first, that lie ``near_m`` from each one taken before:
+    two sections of one bank that meet are one place to stop at."""
+    taken: list[int] = []
+    for row in rows:
+        away = np.hypot(features.x_m[taken] - features.x_m[row], features.y_m[taken] - features.y_m[row])
+        if len(taken) < settings.features_per_kind and np.all(away >= settings.near_m):
+            taken.append(row)
+    return taken
 
 
 def _crossing(features: Features, row: int, soundings: Soundings) -> int:

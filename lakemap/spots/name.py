@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.model.spot_names import CODE_LENGTH, code_of
+from lakemap.model.spot_names import CODE_LENGTH, code_of, word_of
 
 Floats = NDArray[np.float64]
 
@@ -36,4 +36,4 @@ def names_of(
 
 
 def _prefix(kind: str) -> str:
-    return kind.split("-")[0][: LONGEST - CODE_LENGTH - 1]
+    return word_of(kind)[: LONGEST - CODE_LENGTH - 1]

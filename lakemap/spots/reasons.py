@@ -65,6 +65,9 @@ def feature_sentences(features: Features, row: int, crossed: int) -> tuple[str, 
         "point": f"A point that reaches out from the shore, {relief} shallower than beside it, its tip at {at}.",
         "ledge": f"A ledge at {at} with at least {relief} of slope above and below it.",
         "drop-off": f"A drop-off of {relief}, steepest at {at}.",
+        "hole": f"A hole {relief} below the floor around it, its bottom at {at}.",
+        "saddle": f"A saddle at {at}: the floor rises to two sides and falls to the other two, by {relief} at least.",
+        "outside bend": f"The outside of a bend of a channel that lies {relief} below its banks, its edge at {at}.",
     }[features.kind[row]]
     passes = "Crossed by one pass." if crossed == 1 else f"Crossed by {crossed} passes."
     return what, passes
@@ -75,8 +78,8 @@ def fish_sentence(count: int, fresh: float, near_m: float) -> tuple[str, ...]:
     if not count:
         return ()
     signs = "One sign of bait or fish" if count == 1 else f"{count} signs of bait or fish"
-    faded = f", faded with time to {fresh:.1f}" if fresh < 0.95 * count else ""
-    return (f"{signs} within {length_slot(near_m)}{faded}.",)
+    faded = ", seen so long ago that it no longer counts" if fresh < 0.05 else f", faded with time to {fresh:.1f}"
+    return (f"{signs} within {length_slot(near_m)}{faded if fresh < 0.95 * count else ''}.",)
 
 
 def near_sentences(near: Sequence[NearFeature], features: Features) -> tuple[str, ...]:

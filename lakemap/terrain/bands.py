@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lakemap.terrain.falls import Slopes, fall_of
 from lakemap.terrain.floor import Floor, confidence_of, smoothed
 from lakemap.terrain.found import Found
-from lakemap.terrain.regions import connected, crop, distance_px, opened, sections
+from lakemap.terrain.regions import connected, crop, distance_px, middle_of_most, opened, sections
 from lakemap.terrain.settings import TerrainSettings
 from lakemap.terrain.slope import horn_gradient, horn_slope_deg
 
@@ -17,6 +18,10 @@ Mask = NDArray[np.bool_]
 
 CONTRAST = 1.5
 """A drop-off is so many times steeper than the mean around it (our own choice)."""
+
+SOFT, LEAST_NARROW = 0.25, 0.25
+"""A slope is a drop-off less and less surely, not all at once, from so much narrower to so much wider than the widest;
+less surely than the second it is none."""
 
 FOOT = 0.7
 """The band reaches out to this share of the slope that makes it a drop-off."""
@@ -28,17 +33,18 @@ LEDGE_SIDES = 2.0
 def find_drop_offs(floor: Floor, settings: TerrainSettings, taken: Mask) -> list[Found]:
     """Narrow bands of strong slope; ``taken`` (rows, columns) are humps and holes, whose sides are no drop-offs.
 
-    Height = mean tangent of slope times mean width; it must exceed ``sigmas`` errors of a depth difference.
+    Its height (falls.py) must exceed ``sigmas`` errors of a depth difference.
     """
     around = smoothed(floor.slope_deg, floor.pixels(settings.drop_width_m) / 2.0)
     steep = np.nan_to_num(floor.slope_deg)
     rule = np.maximum(settings.steep_deg, CONTRAST * np.nan_to_num(around))
     band = (steep >= FOOT * rule) & ~taken
+    slopes = Slopes.of(floor, band, floor.pixels(settings.drop_width_m) / 2.0)
     found: list[Found] = []
     for rows, columns in connected(band, floor.pixels(settings.drop_length_m)):
         if np.any(steep[rows, columns] >= rule[rows, columns]):
-            for piece in sections(rows, columns, floor.pixels(settings.section_m)):
-                found += _drop_off(*piece, floor, settings)
+            for piece in sections(rows, columns, floor.pixels(settings.section_m), floor.ground_corner):
+                found += _drop_off(*piece, floor, slopes, settings)
     return found
 
 
@@ -53,21 +59,25 @@ def band_width_px(rows: Ints, columns: Ints) -> float:
     return max(1.0, 4.0 * float(distance_px(mask)[mask].mean()) - 2.0)
 
 
-def _drop_off(rows: Ints, columns: Ints, floor: Floor, settings: TerrainSettings) -> list[Found]:
-    slope = floor.slope_deg[rows, columns]
+def _drop_off(
+    rows: Ints, columns: Ints, floor: Floor, slopes: Slopes, settings: TerrainSettings
+) -> list[Found]:
     width = band_width_px(rows, columns)
     length = len(rows) / width
-    relief = float(np.tan(np.radians(slope)).mean()) * width * floor.pixel_m
+    widest = floor.pixels(settings.drop_width_m)
+    fall = fall_of(floor, slopes, rows, columns, widest)
+    narrow = float(np.clip((1.0 + SOFT - fall.width_px / widest) / (2.0 * SOFT), 0.0, 1.0))
     error = np.sqrt(2.0) * _typical(floor, rows, columns)
     if (
         length < max(floor.pixels(settings.drop_length_m), 1.5 * width)
-        or width > floor.pixels(settings.drop_width_m)
-        or relief < max(settings.drop_relief_m, settings.sigmas * error)
+        or width > widest
+        or narrow < LEAST_NARROW
+        or fall.height_m < max(settings.drop_relief_m, settings.sigmas * error)
     ):
         return []
-    steepest = int(np.argmax(slope))
-    anchor = int(rows[steepest]), int(columns[steepest])
-    return [Found("drop-off", rows, columns, anchor, relief, confidence_of(relief, settings.drop_relief_m, error))]
+    anchor = middle_of_most(rows, columns, floor.slope_deg[rows, columns])
+    sure = narrow * confidence_of(fall.height_m, settings.drop_relief_m, error)
+    return [Found("drop-off", rows, columns, anchor, fall.height_m, sure, fall.steep_deg)]
 
 
 def find_ledges(floor: Floor, settings: TerrainSettings) -> list[Found]:
@@ -91,7 +101,7 @@ def find_ledges(floor: Floor, settings: TerrainSettings) -> list[Found]:
     relief_m[worth] = np.minimum(drop, -rise)
     return [
         ledge for group in connected(step, settings.ledge_area_m2 / floor.pixel_m**2)
-        for piece in sections(*group, floor.pixels(settings.section_m))
+        for piece in sections(*group, floor.pixels(settings.section_m), floor.ground_corner)
         for ledge in _ledge(*piece, relief_m, floor, settings)
     ]
 
@@ -150,5 +160,4 @@ def _innermost(rows: Ints, columns: Ints) -> tuple[int, int]:
     window = crop((int(rows.max()) + 1, int(columns.max()) + 1), rows, columns, 0)
     mask = np.zeros((window[0].stop - window[0].start, window[1].stop - window[1].start), bool)
     mask[rows - window[0].start, columns - window[1].start] = True
-    at = np.unravel_index(int(np.argmax(distance_px(mask))), mask.shape)
-    return int(at[0]) + window[0].start, int(at[1]) + window[1].start
+    return middle_of_most(rows, columns, distance_px(mask)[rows - window[0].start, columns - window[1].start])

@@ -16,7 +16,7 @@ from scipy import ndimage
 
 from lakemap.terrain.floor import Floor, confidence_of
 from lakemap.terrain.found import Found
-from lakemap.terrain.regions import EIGHT, crop, within_px
+from lakemap.terrain.regions import EIGHT, crop, middle_of_most, within_px
 from lakemap.terrain.settings import TerrainSettings
 
 Floats = NDArray[np.float64]
@@ -164,4 +164,5 @@ def _judged(
     error = float(np.hypot(np.nan_to_num(floor.sigma_m[peak]), np.median(known) if len(known) else 0.0))
     if relief < max(settings.closed_relief_m, settings.sigmas * error) or outside > OUTSIDE_SHARE * relief:
         return []
-    return [Found(kind, *pixels, peak, relief, confidence_of(relief, settings.closed_relief_m, error))]
+    anchor = middle_of_most(*pixels, height_m[pixels] - height_m[pixels].min())
+    return [Found(kind, *pixels, anchor, relief, confidence_of(relief, settings.closed_relief_m, error))]

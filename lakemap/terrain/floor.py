@@ -39,6 +39,11 @@ class Floor:
         """A length [m] in pixels."""
         return length_m / self.pixel_m
 
+    @property
+    def ground_corner(self) -> tuple[float, float]:
+        """Row and column (fractions) of the origin of the working CRS, which no reading moves."""
+        return self.transform.f / self.pixel_m, -self.transform.c / self.pixel_m
+
     def typical_sigma_m(self, where: Mask) -> float:
         """Median standard error [m] over a mask (rows, columns); 0 where none is known."""
         known = self.sigma_m[where & np.isfinite(self.sigma_m)]

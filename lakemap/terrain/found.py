@@ -22,7 +22,8 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Found:
-    """Pixels ``rows, columns`` (k,), the pixel it is anchored at, relief or height [m], confidence 0..1."""
+    """Pixels ``rows, columns`` (k,), the pixel it is anchored at, relief or height [m], confidence 0..1; its steepness
+    [deg], NaN for the mean over its pixels."""
 
     kind: str
     rows: Ints
@@ -30,6 +31,7 @@ class Found:
     anchor: tuple[int, int]
     relief_m: float
     confidence: float
+    steep_deg: float = np.nan
 
 
 def outline(rows: Ints, columns: Ints, transform: Affine) -> BaseGeometry:
@@ -57,7 +59,9 @@ def as_features(found: Sequence[Found], floor: Floor) -> Features:
         x_m=x_m, y_m=y_m,
         relief_m=np.array([f.relief_m for f in ordered]),
         area_m2=np.array([len(f.rows) for f in ordered]) * floor.pixel_m**2,
-        slope_deg=np.array([_mean(floor.slope_deg[f.rows, f.columns]) for f in ordered]),
+        slope_deg=np.array([
+            f.steep_deg if np.isfinite(f.steep_deg) else _mean(floor.slope_deg[f.rows, f.columns]) for f in ordered
+        ]),
         depth_m=floor.depth_m[anchors[:, 0], anchors[:, 1]],
         confidence=np.array([f.confidence for f in ordered]),
     )

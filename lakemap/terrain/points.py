@@ -23,6 +23,9 @@ LEVELS, LEVEL_SHARES = 12, (0.08, 0.65)
 """Depths tried, as shares of the lake's depth (our own choice)."""
 
 HUMP_MARGIN_M = 15.0
+LEAST_EMBRACED = 0.6
+"""So much of a tongue lies among water that is deeper than it beyond the error: on a level floor the edge of what is
+deep winds about by chance (our own choice)."""
 LEAST_LENGTH_PER_WIDTH = 0.5
 """A tongue reaches out at least so many times its width at the root (our own choice)."""
 
@@ -49,6 +52,8 @@ def _at_level(level_m: float, floor: Floor, settings: TerrainSettings) -> list[F
         return []
     filled = closed(deep, floor.pixels(settings.point_reach_m))
     tongue = filled & ~deep
+    surely = deep & (floor.depth_m >= level_m + settings.sigmas * np.nan_to_num(floor.sigma_m))
+    embraced = closed(surely, floor.pixels(settings.point_reach_m)) if surely.any() else surely
     base, _ = ndimage.label(~filled, structure=EIGHT)
     ashore = np.zeros(int(base.max()) + 1, bool)
     ashore[base[floor.land]] = True
@@ -57,7 +62,8 @@ def _at_level(level_m: float, floor: Floor, settings: TerrainSettings) -> list[F
     least = floor.pixels(settings.point_length_m) ** 2 / 3.0
     found: list[Found] = []
     for pixels in connected(tongue, least):
-        found += _tongue(pixels, deep, hung, floor, settings)
+        if np.mean(embraced[pixels]) >= LEAST_EMBRACED:
+            found += _tongue(pixels, deep, hung, floor, settings)
     return found
 
 

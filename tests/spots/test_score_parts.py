@@ -71,6 +71,8 @@ def test_signs_of_fish_fade():
     spots = spots_of(hits([*seen_twice(), *old]))
     assert spots.score_parts["bait_near"][0] == pytest.approx(1 - np.exp(-1 / 1.5), abs=0.01)
     assert "4 signs of bait or fish within {30.000 m}, faded with time to 1.0." in spots.reasons[0]
+    gone = spots_of(hits([*seen_twice(), {**old[0], "minute": -200 * 24 * 60}]))
+    assert "One sign of bait or fish within {30.000 m}, seen so long ago that it no longer counts." in gone.reasons[0]
 
 
 def test_every_score_is_explained_in_a_sentence():

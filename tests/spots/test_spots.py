@@ -182,6 +182,36 @@ def test_bare_structure_becomes_a_spot_of_its_own_kind():
     assert len(spots_of(Hits.empty(), depth, terrain=terrain, lines=[((0, -250), (290, -250))])) == 0
 
 
+def test_a_hole_a_saddle_and_the_outside_of_a_bend_are_places_to_stop_at():
+    "Each with a sentence of its own and the word of its kind in its name."
+    east, south = mesh()
+    bed = 200.0 + 60.0 * np.exp(-(((south - 250.0) / 45.0) ** 2))
+    away = (east - bed) / np.sqrt(1 + np.gradient(bed, south[:, 0], axis=0) ** 2)
+    bar = 1.5 * np.exp(-(((south - 420) / 22) ** 2)) * np.exp(-(((east - 400) / 60) ** 4))
+    depth = 5 + 0.004 * south + 1.6 * np.exp(-((away / 11.0) ** 2)) + bump(east, south, (400, 100), 15, 2.0) - bar
+    depth = depth - bump(east, south, (360, 420), 16, 1.6) - bump(east, south, (440, 420), 16, 1.6)
+    on = surface(depth)
+    lines = [((100, -y), (490, -y)) for y in (100, 250, 420)] + [((x, -10), (x, -490)) for x in (270, 400)]
+    spots = spots_of(Hits.empty(), on, terrain=describe_terrain(on, TerrainSettings()), lines=lines)
+    first = {kind: (name.split("-")[0], said[0].split("{")[0]) for kind, name, said in zip(
+        spots.kind, spots.name, spots.reasons, strict=True)}
+    assert first["hole"] == ("hole", "A hole ") and first["saddle"] == ("saddl", "A saddle at ")
+    assert first["outside bend"] == ("bend", "The outside of a bend of a channel that lies ")
+
+
+def test_two_sections_of_one_bank_that_meet_are_one_place():
+    "Bare spots of a kind keep apart; of two nearer than that the greater stands."
+    depth = np.interp(SOUTH, [0, 140, 152, 300], [3.0, 4.0, 7.5, 8.0])
+    on = surface(depth)
+    lines = [((x, -10), (x, -290)) for x in range(5, 300, 10)]
+    terrain = describe_terrain(on, TerrainSettings())
+    assert terrain.features.kind.count("drop-off") == 4
+    spots = spots_of(Hits.empty(), on, terrain=terrain, lines=lines, settings=replace(SETTINGS, near_m=70.0))
+    rows = [k for k, kind in enumerate(spots.kind) if kind == "drop-off"]
+    away = np.abs(np.subtract.outer(spots.x_m[rows], spots.x_m[rows])) + 1e9 * np.eye(len(rows))
+    assert len(rows) == 3 and away.min() >= 70.0
+
+
 def test_score_is_the_weighted_mean_of_what_was_observed():
     "Parts that are NaN are left out; the rest is weighed; nothing observed gives 0."
     weights = WeightSettings(structure=1, hard_bottom=1, edge=0, relief=2, bait_near=1, confidence=0)

@@ -8,6 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from floors import NORTH, WEST, bump, mesh, noise, surface
+from hypothesis import given
+from hypothesis import strategies as st
 from shapely.geometry import Point
 
 from lakemap.terrain import TerrainSettings
@@ -166,8 +168,20 @@ def test_morphology_with_a_disc():
 def test_long_bands_are_cut_in_sections():
     "A line of 400 pixels in pieces of at most 120, each pixel in one piece."
     rows, columns = np.nonzero(np.ones((3, 400)))
-    pieces = sections(rows, columns, 120.0)
+    pieces = sections(rows, columns, 120.0, (0.5, 0.5))
     assert sum(len(r) for r, _ in pieces) == 1200 and max(np.ptp(c) for _, c in pieces) <= 120
+
+
+@given(st.integers(0, 60), st.integers(0, 60), st.floats(-500, 500), st.floats(-500, 500))
+def test_a_band_that_begins_and_ends_elsewhere_is_cut_at_the_same_places(first, last, row, column):
+    "A slanting band of 600 pixels less some at either end: cuts well inside stay where they were."
+    rows, columns = np.nonzero(np.abs(np.subtract.outer(np.arange(600) * 0.3, np.arange(600) * 0.3)) < 1.5)
+    cuts = []
+    for low, high in ((0, 600), (first, 600 - last)):
+        some = (columns >= low) & (columns < high)
+        pieces = sections(rows[some], columns[some], 120.0, (row, column))
+        cuts.append({int(c.min()) for _, c in pieces if 200 < c.min() < 400})
+    assert cuts[0] == cuts[1] and len(cuts[0]) >= 2
 
 
 def test_least_relief_is_a_setting():
