@@ -6,6 +6,7 @@ Cressie 1993, Statistics for Spatial Data, section 3.2; block kriging after Jour
 from __future__ import annotations
 
 import copy
+import dataclasses
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from lakemap.grid.bounded import censored, settled
 from lakemap.grid.fit_variogram import fit_variogram
 from lakemap.grid.interpolator import Interpolator
 from lakemap.grid.neighbours import Neighbourhood
@@ -24,6 +26,9 @@ from lakemap.model.observations import Observations
 from lakemap.model.soundings import PassBias
 
 Floats = NDArray[np.float64]
+
+ENOUGH = 50
+"""Measured readings that tell a variogram without the bounds."""
 
 CHUNK = 1024
 """Places solved together; fixed, so that the number of threads changes nothing."""
@@ -36,6 +41,9 @@ PASS_CAP = 2
 
 THIN_BLOCKS = 8
 """Side, in pixels, of the squares to which farther readings are thinned (tried on invented lakes)."""
+
+UNHEARD = 1e9
+"""Error variance, in variances of the floor, of a reading that is left out."""
 
 JITTER = 1e-9
 """Added to the diagonal, as a share of the largest gamma, where two readings without error share a place."""
@@ -77,7 +85,7 @@ class OrdinaryKriging(Interpolator):
         """Fit the variogram unless it was given; keep the readings (n >= 1) in their order."""
         if self.model is None:
             step = self.options.block_m or _typical_step(obs)
-            model = fit_variogram(obs, step)
+            model = fit_variogram(_measured(obs), step)
             self.model = _with_pixel_detail(model, step) if self.options.nugget == "detail" else model
         self.reach_m = self.model.supported_m
         return self._hold(obs)
@@ -88,12 +96,22 @@ class OrdinaryKriging(Interpolator):
 
     def _hold(self, obs: Observations) -> Self:
         self._obs = obs
+        self._look(obs)
+        self._obs = settled(obs, self._by_others)
+        return self
+
+    def _look(self, obs: Observations) -> None:
         wanted = self.options.neighbours or len(obs)
         thin_m = THIN_BLOCKS * (self.options.block_m or 0.0)
         self._near = Neighbourhood(obs.xy, obs.pass_id, wanted, self.options.cap, thin_m)
         self._shared = self._shared_variance(obs)
         self._jitter = JITTER * self._gamma_at_longest() if _places_twice(obs.xy) else 0.0
-        return self
+
+    def _by_others(self, obs: Observations, rows: NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """Mean and standard error (m,) at the places of some readings, each told by all others."""
+        points = copy.copy(self)
+        points._obs, points.options = obs, dataclasses.replace(self.options, block_m=None)
+        return points._told(obs.xy[rows], rows)
 
     def own_variance(self, obs: Observations) -> Floats:
         """Variance (n,) of the readings' own errors: their sigma, the nugget where it is noise, their pass's bias."""
@@ -124,12 +142,15 @@ class OrdinaryKriging(Interpolator):
 
     def predict(self, xy: Floats) -> tuple[Floats, Floats]:
         """Estimate and kriging standard error (m,) at ``xy`` (m, 2), of points or of blocks centred there."""
-        xy = np.asarray(xy, dtype=np.float64).reshape(-1, 2)
+        return self._told(np.asarray(xy, dtype=np.float64).reshape(-1, 2), None)
+
+    def _told(self, xy: Floats, without: NDArray[np.int64] | None) -> tuple[Floats, Floats]:
+        """As ``predict``; of each place one reading may be left out, ``without`` (m,)."""
         estimate, sigma = np.empty(len(xy)), np.empty(len(xy))
         parts = [slice(start, start + CHUNK) for start in range(0, len(xy), CHUNK)]
 
         def solve(part: slice) -> None:
-            estimate[part], sigma[part] = self._solve(xy[part])
+            estimate[part], sigma[part] = self._solve(xy[part], None if without is None else without[part])
 
         with threadpool_limits(1), ThreadPoolExecutor(self.options.threads) as pool:
             list(pool.map(solve, parts))
@@ -145,13 +166,16 @@ class OrdinaryKriging(Interpolator):
             told |= {f"shape_{k}": part.shape, f"partial_sill_{k}": part.partial_sill, f"range_{k}_m": part.range_m}
         return told
 
-    def _solve(self, at: Floats) -> tuple[Floats, Floats]:
+    def _solve(self, at: Floats, without: NDArray[np.int64] | None) -> tuple[Floats, Floats]:
         """One chunk: solve [[-gamma + errors, 1], [1, 0]] [w, mu] = [-gamma to the place, 1] for every place."""
         rows = self._near.rows(at)
         m, k = rows.shape
         left, right = np.ones((m, k + 1, k + 1)), np.ones((m, k + 1))
         left[:, k, k] = 0.0
         left[:, :k, :k] = self._between(rows)
+        if without is not None:
+            which, where = np.nonzero(rows == without[:, None])
+            left[which, where, where] += UNHEARD * self._gamma_at_longest()
         right[:, :k], own = self._towards(at, self._obs.xy[rows])
         solved = np.linalg.solve(left, right[..., None])[..., 0]
         weight = solved[:, :k]
@@ -186,6 +210,13 @@ class OrdinaryKriging(Interpolator):
             cov -= share * model.rise(_distance(away - node))
         own = model.rise(_distance(nodes[:, None, :] - nodes[None, :, :]))
         return cov, -float(weight @ own @ weight)
+
+
+def _measured(obs: Observations) -> Observations:
+    """The readings that are no bounds, where these are enough to show how readings vary: the middle of what a bound
+    leaves open does not vary at all."""
+    plain = ~censored(obs)
+    return obs.take(plain) if plain.sum() >= ENOUGH else obs
 
 
 def _places_twice(xy: Floats) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import NamedTuple
 
 import numpy as np
@@ -9,12 +10,14 @@ import numpy as np
 from lakemap.hardness.by_gain import by_gain
 from lakemap.hardness.calibrate import Calibration, calibrate, class_limits, contradicted
 from lakemap.hardness.confounders import gassy, grown, layered, scattering
+from lakemap.hardness.cut_points import cut_points
 from lakemap.hardness.echo_levels import read_levels
 from lakemap.hardness.instruments import Joined, Trust, join, shared_places
+from lakemap.hardness.lone import told_by_samples
 from lakemap.hardness.one_scale import Offset, find_offset
 from lakemap.hardness.reading import Floats, Mask, Reading
 from lakemap.hardness.receiver import Receiver, receivers
-from lakemap.hardness.screen import read_screen
+from lakemap.hardness.screen import read_screen, visible_gap
 from lakemap.hardness.second_echo import second_echo
 from lakemap.hardness.settings import HardnessSettings
 from lakemap.hardness.told import Told, messages_of
@@ -69,21 +72,24 @@ def read_hardness(
     rows = soundings.usable() & np.isfinite(soundings.depth_m) & ~soundings.has(Flag.weed_top)
     heard = receivers(soundings, geometry, settings)
     levels = read_levels(soundings, geometry, heard, settings).only(rows)
-    screen = read_screen(soundings, geometry, settings)
-    seen = screen.reading.only(rows)
     xy = np.column_stack([soundings.x_m, soundings.y_m])
+    screen = read_screen(soundings, geometry, settings)
+    cuts = cut_points(visible_gap(soundings, geometry), screen.elsewhere & rows, xy, samples, settings)
+    screen = read_screen(soundings, geometry, cuts.on(settings)) if cuts.samples else screen
+    seen = screen.reading.only(rows)
     scatter = scattering(soundings, geometry, levels, settings)
-    levels, joined = _join_levels(levels.only(rows), scatter, soundings, heard, settings)
+    levels, joined, spent = _join_levels(levels.only(rows), scatter, soundings, heard, settings, samples)
+    common = dataclasses.replace(samples, use=samples.use & ~spent)
     both = bool(levels.observed.any() and (seen.observed & ~levels.observed).any())
     seen, offsets = _join_screens(levels, seen, xy, soundings, settings) if both else (seen, {})
     reading = levels.or_else(seen)
-    calibration = calibrate(reading, xy, samples, settings, _scale_sigma(levels, soundings, heard, joined))
+    calibration = calibrate(reading, xy, common, settings, _scale_sigma(levels, soundings, heard, joined))
     reading = calibration.apply(reading) if calibration.samples else reading
     reading = reading.noted(reading.observed & bool(calibration.samples), HardnessNote.calibrated)
     differs, _ = contradicted(calibration, reading, xy, samples, settings)
     reading = _doubts(reading, scatter, soundings, heard, settings)
     reading = _doubt_samples(reading, xy, samples, differs, settings).within_scale()
-    told = Told(levels, seen, reading, screen, heard, joined, offsets, calibration, samples, differs)
+    told = Told(levels, seen, reading, screen, heard, joined, offsets, calibration, samples, differs, cuts)
     filled = recorded.with_columns(
         hardness=reading.value, hardness_sigma=reading.sigma, hardness_low=reading.low, hardness_high=reading.high,
         hardness_notes=reading.notes,
@@ -92,21 +98,24 @@ def read_hardness(
 
 
 def _join_levels(
-    levels: Reading, scatter: Mask, soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings
-) -> tuple[Reading, Joined | None]:
+    levels: Reading, scatter: Mask, soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings,
+    samples: BottomSamples,
+) -> tuple[Reading, Joined | None, Mask]:
+    """Levels on one scale, how they came there, and which samples (k,) were spent on logs that meet no other."""
     used = np.unique(soundings.log[levels.observed])
     if len(used) < 2:
-        return levels, None
+        return levels, None, np.zeros(len(samples), dtype=bool)
     trust = _trust(soundings, heard, settings)
     clear = levels.only(~scatter)
     xy = np.column_stack([soundings.x_m, soundings.y_m])
     instrument = np.where(levels.observed, soundings.log, -1).astype(np.int64)
     places = shared_places(clear, instrument, xy, soundings.depth_m, settings.join_m)
-    joined = join(places, trust, settings.join_places)
+    joined, spent = told_by_samples(
+        join(places, trust, settings.join_places), trust, clear, instrument, xy, samples, settings)
     a, b, c, error = (column[soundings.log] for column in (joined.offset, joined.scale, joined.trend, joined.error))
     depth = np.nan_to_num(soundings.depth_m)
     moved = levels.moved(a + c * depth, b, error)
-    return moved.noted(levels.observed & (joined.places[soundings.log] > 0), HardnessNote.joined), joined
+    return moved.noted(levels.observed & (joined.places[soundings.log] > 0), HardnessNote.joined), joined, spent
 
 
 def _trust(soundings: Soundings, heard: tuple[Receiver, ...], settings: HardnessSettings) -> Trust:

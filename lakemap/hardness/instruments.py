@@ -6,7 +6,7 @@ The trend is let in only as far as the error of absorption allows it: that deep 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -51,13 +51,15 @@ class Places:
 @dataclass(frozen=True)
 class Joined:
     """For k instruments: reading = offset + scale * common + trend * depth; ``error`` of the common hardness that comes
-    of it; ``places`` (k,) shared with others (0: stands alone)."""
+    of it; ``places`` (k,) shared with others (0: stands alone); ``by_samples`` (k,): bottom samples that tell the
+    offset of one that stands alone."""
 
     offset: Floats
     scale: Floats
     trend: Floats
     error: Floats
     places: Ints
+    by_samples: Ints = field(default_factory=lambda: np.empty(0, np.int64))
 
 
 def shared_places(reading: Reading, instrument: Ints, xy: Floats, depth_m: Floats, side_m: float) -> Places:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lakemap.hardness.calibrate import Calibration
+from lakemap.hardness.cut_points import CutPoints
 from lakemap.hardness.instruments import Joined
 from lakemap.hardness.one_scale import Offset
 from lakemap.hardness.reading import Mask, Reading
@@ -41,6 +42,7 @@ class Told:
     calibration: Calibration
     samples: BottomSamples
     differs: Mask
+    cuts: CutPoints
 
 
 def messages_of(told: Told, soundings: Soundings, settings: HardnessSettings) -> list[str]:
@@ -50,7 +52,7 @@ def messages_of(told: Told, soundings: Soundings, settings: HardnessSettings) ->
     by_eye = told.seen.observed & ~told.levels.observed
     return [
         *_kinds(told, by_eye), *_silent(told.reading), *_laws(told, soundings), *_saturated(told, soundings),
-        *_places(told.screen, by_eye), *_joins(told, soundings), *_screens(told, settings), *_doubtful(told),
+        *_places(told.screen, told.cuts, by_eye), *_joins(told, soundings), *_screens(told, settings), *_doubtful(told),
         *told.samples.messages, *_scale(told),
     ]
 
@@ -106,7 +108,7 @@ def _saturated(told: Told, soundings: Soundings) -> list[str]:
     ]
 
 
-def _places(screen: ScreenReading, used: Mask) -> list[str]:
+def _places(screen: ScreenReading, cuts: CutPoints, used: Mask) -> list[str]:
     geometric = int(np.count_nonzero(screen.geometric & used))
     elsewhere = int(np.count_nonzero(screen.elsewhere & used))
     texts = []
@@ -115,7 +117,13 @@ def _places(screen: ScreenReading, used: Mask) -> list[str]:
             f"{geometric} second bottoms stand at twice the depth, where every floor's does: only that they show and "
             "how strongly counts"
         )
-    if elsewhere:
+    if elsewhere and cuts.samples:
+        texts.append(
+            f"{elsewhere} second bottoms stand away from twice the depth: hard where the gap is up to "
+            f"{cuts.hard_at:.2f} of the depth, soft from {cuts.soft_at:.2f} on, as {samples_words(cuts.samples)} "
+            "beside such notes tell"
+        )
+    elif elsewhere:
         texts.append(
             f"{elsewhere} second bottoms stand away from twice the depth: read as the trade does, near hard and far "
             "soft, which has no source"
@@ -134,6 +142,12 @@ def _joins(told: Told, soundings: Soundings) -> list[str]:
             texts.append(
                 f"{name} meets other logs in {joined.places[code]} places and is {joined.offset[code]:+.2f} in "
                 f"hardness and {joined.scale[code]:.2f} in scale from the common one (sigma {joined.error[code]:.2f})"
+            )
+        elif joined.by_samples[code]:
+            texts.append(
+                f"{name} meets no other log: {samples_words(int(joined.by_samples[code]))} beside its own readings "
+                f"move{'s' if joined.by_samples[code] == 1 else ''} its hardness by {-joined.offset[code]:+.2f} "
+                f"(sigma {joined.error[code]:.2f})"
             )
         elif joined.error[code] > 0:
             texts.append(f"{name} meets no other log: its hardness may be off by {joined.error[code]:.2f} from theirs")

@@ -12,31 +12,39 @@ from lakemap.model.map_place import MapPlace
 from lakemap.physics.absorption import absorption_db_per_m
 from lakemap.physics.beam import slope_loss_db
 from lakemap.physics.rough_surface import USUAL_WIND_MPS, surface_loss_db
+from lakemap.units import format_length
+
+SAID = ("gain law", "in scale from the common one", "meets no other log")
+"""What messages of the map tell of one log's levels."""
 
 
 def level_corrections(place: MapPlace) -> Iterator[str]:
-    """A line for each log with levels there, and what the map's messages say of its gain law and scale."""
+    """A line for each log with levels there, for its nearest reading's own depth and slope, and what the map's messages
+    say of its gain law and scale."""
     rows = place.soundings
     levels = np.isfinite(rows.hardness) & (np.isfinite(rows.first_echo_db) | np.isfinite(rows.second_echo_db))
     settings = place.summary["settings"].get("hardness") or {}
     for code in np.unique(rows.log[levels]).tolist():
         facts = rows.logs[code]
-        below_m = float(np.nanmedian(rows.depth_below_transducer_m()[levels & (rows.log == code)]))
-        yield f"  Levels of {facts.name} are freed of {', '.join(_taken_off(facts, settings, below_m, place))}."
+        nearest = int(np.flatnonzero(levels & (rows.log == code))[0])
+        shown = format_length(float(rows.depth_m[nearest]), str(place.summary["units"]), 2)
+        yield (f"  Levels of {facts.name}, row {int(rows.row[nearest])} in {shown}, are freed of "
+               f"{', '.join(_taken_off(facts, settings, nearest, place))}.")
         for text in place.summary["messages"]:
-            if facts.name in text and ("gain law" in text or "in scale from the common one" in text):
+            if facts.name in text and any(words in text for words in SAID):
                 yield f"  {text}"
 
 
-def _taken_off(facts: LogFacts, settings: dict[str, Any], below_m: float, place: MapPlace) -> Iterator[str]:
+def _taken_off(facts: LogFacts, settings: dict[str, Any], row: int, place: MapPlace) -> Iterator[str]:
+    below_m = float(place.soundings.depth_below_transducer_m()[row])
     khz = facts.frequency_khz or float(settings["frequency_khz"])
     beam = facts.beam_deg or float(settings["beam_deg"])
-    water_c = place.soundings.water_c[np.isfinite(place.soundings.water_c)]
-    warm = float(np.median(water_c)) if len(water_c) else float(settings["water_c"])
+    warm = float(place.soundings.water_c[row])
+    warm = warm if np.isfinite(warm) else float(settings["water_c"])
     lost = 2.0 * below_m * float(absorption_db_per_m(khz, warm, settings["salinity"]))
     yield "spreading over each echo's own path"
     yield f"absorption at {khz:g} kHz ({lost:.2f} dB down and back, twice that for the second)"
-    slope = place.bands.get("slope_deg", np.nan)
+    slope = float(place.slope_deg[row])
     if np.isfinite(slope):
         first, second = (float(one) for one in slope_loss_db(slope, beam))
         yield f"what a slope of {slope:.0f} degrees takes in a beam of {beam:g} ({first:.1f} and {second:.1f} dB)"

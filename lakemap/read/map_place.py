@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import rasterio
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from lakemap.errors import UsageError
@@ -43,8 +44,19 @@ def read_place(folder: Path, lat_deg: float, lon_deg: float) -> MapPlace:
     away = np.hypot(soundings.x_m - x_m, soundings.y_m - y_m)
     near = np.flatnonzero(away <= max(REACH_M, REACH_PIXELS * pixel_m))
     near = near[np.argsort(away[near], kind="stable")]
+    there = soundings.take(near)
+    slope = np.full(len(near), np.nan)
+    if SLOPE in summary["files"]:
+        slope = _under(listed_file(folder, summary, SLOPE), there.x_m, there.y_m)
     return MapPlace(
-        lat_deg, lon_deg, bands, classes, soundings.take(near), away[near], summary, tags.get("SCALE", ""), pixel_m)
+        lat_deg, lon_deg, bands, classes, there, away[near], slope, summary, tags.get("SCALE", ""), pixel_m)
+
+
+def _under(path: Path, x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A raster's first band at places (n,)."""
+    with rasterio.open(path) as raster:
+        told = raster.sample(zip(x_m.tolist(), y_m.tolist(), strict=True), indexes=1)
+        return np.array([float(value[0]) for value in told])
 
 
 def _at(path: Path, x_m: float, y_m: float) -> tuple[dict[str, float], dict[str, Any]]:

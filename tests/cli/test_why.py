@@ -42,11 +42,12 @@ def test_levels_are_explained_by_what_was_taken_off_them(demo, capsys):
     "By Francois & Garrison at 200 kHz and 15 degC (the water was warmer); 1.7 dB at the surface in a light breeze."
     rows, row = read_hardness_row(demo)
     text = why(demo, row, capsys)
-    near = np.hypot(rows.x_m - rows.x_m[row], rows.y_m - rows.y_m[row]) <= 25.0
-    levels = near & np.isfinite(rows.hardness) & np.isfinite(rows.first_echo_db)
-    below_m = np.median((rows.depth_m - rows.draft_m)[levels])
+    below_m = float(rows.depth_m[row] - rows.draft_m[row])
+    slope = demo.lake_map.terrain.slope.at(rows.x_m[row:row + 1], rows.y_m[row:row + 1])[0]
+    assert f"row {rows.row[row]} in {rows.depth_m[row]:.2f} m, are freed of" in text
+    assert f"what a slope of {slope:.0f} degrees takes" in text
     lost = re.search(r"absorption at 200 kHz \((0\.\d+) dB down and back", text)
-    assert float(lost[1]) == pytest.approx(2 * below_m * 0.010382, abs=0.015)
+    assert float(lost[1]) == pytest.approx(2 * below_m * 0.010382, abs=0.01)
     assert "1.7 dB where the second turns at the surface (wind 2 m/s, taken since nobody noted the wind)" in text
     assert "the receiver's gain (none)" in text and "in a beam of 20 (" in text
     told = re.search(r"away: (0\.\d+), sigma 0\.\d+, bottom loss (\d+\.\d) dB", text)

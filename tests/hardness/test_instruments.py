@@ -10,7 +10,9 @@ import pytest
 from lakemap.hardness import HardnessSettings, add_hardness, read_hardness
 from lakemap.hardness.instruments import Places, Trust, join
 from lakemap.model.log_facts import LogFacts
+from lakemap.model.samples import BottomSamples
 from lakemap.model.soundings import Soundings
+from lakemap.physics.grain_size import hardness_of_doubtful_grain
 from lakemap.physics.reflection import bottom_loss_db, hardness_index
 
 PLAIN = HardnessSettings(wind_mps=0.0)
@@ -53,6 +55,32 @@ def test_days_that_never_meet_stay_as_they_are(echoes):
     assert any("meets no other log: its hardness may be off by" in text for text in found.messages)
     assert np.median(found.hardness[:300] - found.hardness[300:]) > 0.05
     assert np.median(found.hardness_sigma[300:]) > np.median(found.hardness_sigma[:300])
+
+
+def samples_on(x_m, y_m, loss_db):
+    "Samples whose grain, told within half a class, has the bottom loss that is true there."
+    grains = np.linspace(-6.0, 9.0, 600)
+    told = np.array([hardness_of_doubtful_grain(np.array([one]), np.array([0.5]))[0][0] for one in grains])
+    phi = grains[np.abs(np.subtract.outer(hardness_index(loss_db), told)).argmin(axis=1)]
+    n, nowhere = len(x_m), np.full(len(x_m), np.nan)
+    made = BottomSamples.of((nowhere, nowhere), ("grain",) * n, ("pole",) * n, (phi, np.full(n, 0.5)), np.arange(n) + 2)
+    return dataclasses.replace(made, x_m=np.asarray(x_m, float), y_m=np.full(n, float(y_m)))
+
+
+def test_a_log_that_meets_no_other_is_told_by_its_own_samples(echoes):
+    "Half a kilometre off and 4 dB too weak: eight samples beside it bring it back, the other log and the scale stay."
+    lake, loss = two_days(echoes, 4.0, apart_m=500.0)
+    truth, at = hardness_index(loss), np.linspace(20, 280, 8).astype(int)
+    without = add_hardness(lake, PLAIN)
+    found = read_hardness(lake, PLAIN, samples_on(lake.x_m[300:][at], 500.0, loss[at]))
+    off = np.median(without.hardness[300:] - truth)
+    left = np.median(found.soundings.hardness[300:] - truth)
+    assert off < -0.1 and abs(left) < abs(off) / 2
+    assert np.median(found.soundings.hardness_sigma[300:]) < np.median(without.hardness_sigma[300:])
+    np.testing.assert_array_equal(found.soundings.hardness[:300], without.hardness[:300])
+    assert found.calibration.samples == 0
+    assert any(text.startswith("second.csv meets no other log: 8 bottom samples beside its own readings move its "
+                               "hardness by +0.1") for text in found.soundings.messages)
 
 
 def test_a_soft_basin_is_no_artefact(echoes):
