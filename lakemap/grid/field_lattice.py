@@ -25,7 +25,7 @@ STEPS_A_RANGE = 16
 """Lattice steps in the range sqrt(8) / kappa of a field that is given a lattice of its own."""
 MARGIN_RANGES = 0.75
 """Width of the margin around the places in question, in ranges: a lattice's edge raises the variance near it."""
-SPECTRUM = 128
+SPECTRUM = 256
 """Waves each way in the sum for a node's variance on an endless lattice."""
 
 

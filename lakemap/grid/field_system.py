@@ -18,6 +18,8 @@ Index = NDArray[np.int64]
 
 KEPT = 1e-250
 """Holds the place of an entry that is zero now and may not be for other weights."""
+SLAB_ROWS = 20_000
+"""Rows put in order at once."""
 
 
 @dataclass(frozen=True)
@@ -130,15 +132,19 @@ def variances(factor: Factor, rows: sparse.csr_matrix) -> Floats:
     return out
 
 
-def _padded(place: Index, rows: sparse.csr_matrix) -> tuple[Index, Floats]:
+def _padded(place: Index, rows: sparse.csr_matrix) -> tuple[NDArray[np.int32], Floats]:
     """Places in the order of elimination (m, q), the earliest first, and values (m, q), 0 where a row is shorter."""
     length = np.diff(rows.indptr)
     width = int(length.max()) if len(length) else 1
-    column = np.arange(width)
-    inside = column < length[:, None]
-    source = np.minimum(rows.indptr[:-1, None] + column, rows.nnz - 1)
-    at = np.where(inside, place[rows.indices[source]], np.iinfo(np.int64).max)
-    value = np.where(inside, rows.data[source], 0.0)
-    order = np.argsort(at, axis=1, kind="stable")
-    at, value = np.take_along_axis(at, order, 1), np.take_along_axis(value, order, 1)
-    return np.where(at == np.iinfo(np.int64).max, at[:, :1], at), value
+    at, value = np.empty((len(length), width), np.int32), np.empty((len(length), width))
+    # slab by slab, because what is needed on the way is several times what is kept
+    for begin in range(0, len(length), SLAB_ROWS):
+        slab = slice(begin, begin + SLAB_ROWS)
+        inside = np.arange(width) < length[slab, None]
+        source = np.minimum(rows.indptr[:-1][slab, None] + np.arange(width), rows.nnz - 1)
+        found = np.where(inside, place[rows.indices[source]], np.iinfo(np.int32).max)
+        order = np.argsort(found, axis=1, kind="stable")
+        found = np.take_along_axis(found, order, 1)
+        at[slab] = np.where(found == np.iinfo(np.int32).max, found[:, :1], found)
+        value[slab] = np.take_along_axis(np.where(inside, rows.data[source], 0.0), order, 1)
+    return at, value

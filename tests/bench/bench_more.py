@@ -11,6 +11,8 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
+from collections.abc import Callable
+from functools import partial
 from itertools import product
 from pathlib import Path
 
@@ -25,7 +27,7 @@ from scores import Judge, Told, rms
 
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.tracks import cut_passes
-from lakemap.grid import GridSettings, frame_for
+from lakemap.grid import GridSettings, field, frame_for
 from lakemap.grid.blocks import block_means
 from lakemap.grid.field import FieldInterpolator
 from lakemap.grid.field_model import FieldParameters
@@ -39,6 +41,7 @@ LEAST_READINGS = 12
 DEGREE_M, SHIP_BOX_M, SHIP_PIXEL_M, SHIP_GAP_M, SHIP_SIGMA_M, SHIP_FOLDS = 111_300.0, 100_000.0, 2000.0, 5000.0, 10.0, 3
 """One degree of latitude, half the side of the box, a cell, what ends a track, a sounding's error, folds tried."""
 PIXEL_M = 5.0
+GROSS_SHARE, SMALL_TILES = 0.01, 40_000
 SOUGHT, FACTORS = ("own", "noise", "detail_sd", "detail_m", "rough_sd", "shore_m"), (0.7, 1.4)
 
 
@@ -180,6 +183,36 @@ def cover(seeds: list[int], methods: list[str]) -> None:
         print(f"{judge.lake.name:18s}" + "".join(f"{value:11.3f}" for value in rows[-1]), flush=True)
     for name, summed in (("mean", np.mean), ("least", np.min), ("most", np.max)):
         print(f"{name:18s}" + "".join(f"{value:11.3f}" for value in summed(rows, axis=0)))
+
+
+def moved(seeds: list[int], methods: list[str]) -> None:
+    "What gross errors that cleaning missed do to the map, and what cutting the lake into tiles does."
+    from bench_surface import FIRST_DENSE_SEED, dense_survey
+
+    print(f"\n{'moved by':18s}{'what':>14s}{'rmse m':>9s}{'times':>8s}{'in 95%':>8s}{'sigma times':>13s}")
+    for seed in (FIRST_DENSE_SEED - 1 + seed for seed in seeds):
+        judge, survey = Judge.of(simulated_lake(seed)), dense_survey(simulated_lake(seed), seed)
+        rng = np.random.default_rng([seed, 9])
+        gross = np.where(rng.random(len(survey.obs)) < GROSS_SHARE, rng.uniform(0.2, 2.0, len(survey.obs)), 1.0)
+        spoilt = dataclasses.replace(survey.obs, value=gross * survey.obs.value)
+        cases = (("nothing", survey.obs, field.MOST_UNKNOWNS), ("gross errors", spoilt, field.MOST_UNKNOWNS),
+                 ("tiles", survey.obs, SMALL_TILES))
+        plain = None
+        for what, obs, most in cases:
+            told = _cut_at(most, partial(by_ours, obs, judge.frame, methods[0], len(survey.lines)))
+            plain = plain or told
+            figures, before = (judge.figures(one, np.isfinite(plain.estimate)) for one in (told, plain))
+            print(f"{judge.lake.name:18s}{what:>14s}{figures['rmse']:9.4f}{figures['rmse'] / before['rmse']:8.4f}"
+                  f"{figures['in 95%']:8.3f}{np.median(told.sigma / plain.sigma):13.3f}", flush=True)
+
+
+def _cut_at(most: int, make: Callable[[], Told]) -> Told:
+    "A surface made with at most so many unknowns in a tile."
+    usual, field.MOST_UNKNOWNS = field.MOST_UNKNOWNS, most
+    try:
+        return make()
+    finally:
+        field.MOST_UNKNOWNS = usual
 
 
 def _missed(
