@@ -79,3 +79,4 @@ def test_a_lake_of_notes_is_read_by_them(rows):
     assert shares[1] > shares[0] + 0.25 and shares[1] > 0.8, shares
     assert any("as 30 bottom samples beside such notes tell" in text for text in made.messages)
     assert any("no source" in text for text in plain.messages)
+    assert any("left out one at a time" in text and "not learnt anew for that" in text for text in made.messages)
