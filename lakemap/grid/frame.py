@@ -35,8 +35,11 @@ LONE_PIXEL_M = 5.0
 """Pixel where all soundings lie at one place."""
 MOST_CHOSEN_CELLS = 1_000_000
 """A pixel that was chosen, not given, grows until the frame has no more cells than this."""
-BYTES_A_CELL = 400
-"""Memory that a map needs for each cell at its peak, layers and page together (measured, rounded up)."""
+BYTES_AT_LEAST, BYTES_A_CELL = 1.1e9, 400
+"""Memory at a map's peak, all processes together: whatever its cells, and for each cell (the demo lake took 1.13, 1.00,
+1.07, 1.09 GB at 37, 229, 406, 912 thousand cells; between the last three at most 390 bytes a cell)."""
+SMALL_MACHINE = 0.1
+"""A machine with hardly more memory than any map takes leaves this share of it to a small map's cells (own choice)."""
 STRAY_SHARE = 0.02
 """A group of soundings far from the rest that holds less than this share does not stretch the frame."""
 OUTLINE_ERROR_M = 50.0
@@ -182,12 +185,13 @@ def _require_near(places: Floats, water: BaseGeometry, source: str) -> None:
 
 def _require_memory(shape: tuple[int, int], pixel_m: float, settings: GridSettings) -> None:
     cells, there = math.prod(shape), _memory_bytes()
-    allowed = min(settings.max_cells, there / BYTES_A_CELL)
+    room = max(there - BYTES_AT_LEAST, SMALL_MACHINE * there)
+    allowed = min(settings.max_cells, room / BYTES_A_CELL)
     if cells <= allowed:
         return
     enough = math.ceil(pixel_m * math.sqrt(cells / allowed) * 10) / 10
     why = f"above max_cells = {settings.max_cells}" if cells > settings.max_cells else (
-        f"which need {cells * BYTES_A_CELL / 1e9:.0f} GB where this machine has {there / 1e9:.0f}")
+        f"which need {(BYTES_AT_LEAST + cells * BYTES_A_CELL) / 1e9:.1f} GB where this machine has {there / 1e9:.1f}")
     raise SettingError(f"[grid] pixel_m = {pixel_m:g}: the frame would have {cells} cells, {why}; "
                        f"use a pixel of {enough:g} m or more")
 

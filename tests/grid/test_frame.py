@@ -148,10 +148,26 @@ def test_more_memory_than_there_is_is_refused(lake_soundings, monkeypatch):
     "However many cells are allowed, a map that does not fit is refused with a pixel that fits."
     monkeypatch.setattr("lakemap.grid.frame._memory_bytes", lambda: 1e9)
     settings = GridSettings(pixel_m=0.5, max_cells=10**9)
-    with pytest.raises(SettingError, match="where this machine has 1; use a pixel of") as told:
+    with pytest.raises(SettingError, match=r"where this machine has 1\.0; use a pixel of") as told:
         frame_for(lake_soundings, None, settings)
     named = float(str(told.value).split("use a pixel of ")[1].split()[0])
     assert frame_for(lake_soundings, None, GridSettings(pixel_m=named, max_cells=10**9)).pixel_m == named
+
+
+def test_what_every_map_takes_counts_against_memory(lake_soundings, monkeypatch):
+    "A million cells fit where a map of few would leave room for them, not where it takes nearly all; a few always fit."
+    fine, coarse = GridSettings(pixel_m=1.0), GridSettings(pixel_m=20.0)
+    cells = frame_for(lake_soundings, None, fine).water.size
+    assert 500_000 < cells < 2_000_000
+    for there, fits in ((4e9, True), (1e9, False)):
+        monkeypatch.setattr("lakemap.grid.frame._memory_bytes", lambda there=there: there)
+        if fits:
+            assert frame_for(lake_soundings, None, fine).water.size == cells
+        else:
+            with pytest.raises(SettingError, match=r"GB where this machine has 1\.0; use a pixel of"):
+                frame_for(lake_soundings, None, fine)
+    monkeypatch.setattr("lakemap.grid.frame._memory_bytes", lambda: 0.5e9)
+    assert frame_for(lake_soundings, None, coarse).water.size < 10_000
 
 
 def test_the_outline_itself_goes_with_the_frame(lake_soundings):
