@@ -26,7 +26,7 @@ DENSE_SPACING_M, DENSE_TIES_M, DENSE_PING_M = 25.0, 150.0, 1.6
 FIRST_DENSE_SEED = 101
 """The dense lakes before it were looked at while the model was made."""
 UNSEEN_EVERY = 8
-SEEDS = {"dense": 9, "cover": 20, "moved": 5, "bound": 3, "sparse": 4, "real": 6, "seams": 3, "speed": 1, "quick": 1}
+SEEDS = {"dense": 10, "cover": 20, "moved": 5, "bound": 3, "sparse": 4, "real": 6, "seams": 3, "speed": 1, "quick": 1}
 """Seeds of each part where none are asked for: those of the figures in DEVELOPERS.md."""
 SPARSE_PIXEL_M = 10.0
 Rows = dict[str, list[dict[str, float]]]
