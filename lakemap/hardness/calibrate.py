@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -90,10 +91,11 @@ def _parts(value: Floats, limits: tuple[float, float]) -> Floats:
 
 
 def calibrate(reading: Reading, xy: Floats, samples: BottomSamples, settings: HardnessSettings,
-              scale_sigma: float = SCALE_SIGMA) -> Calibration:
+              scale_sigma: float = SCALE_SIGMA, without: Callable[[int], Reading] | None = None) -> Calibration:
     """The line from readings (n,) at ``xy`` (n, 2) to what samples near them say; without any, the physics itself.
 
-    ``scale_sigma``: how far the readings' scale may be off as it stands.
+    ``scale_sigma``: how far the readings' scale may be off as it stands. ``without(i)``: the readings as they are had
+    sample ``i`` not been taken, where samples have told something of them already.
     """
     limits = class_limits(settings)
     prior = np.diag([scale_sigma**2, *[STEEPNESS_SIGMA**2] * 3])
@@ -106,8 +108,14 @@ def calibrate(reading: Reading, xy: Floats, samples: BottomSamples, settings: Ha
     error = np.sqrt(doubt**2 + sigma[used] ** 2 + DETAIL**2)
     made = _fit(value, target, error, prior, limits)
     every = np.arange(len(used))
-    others = [_fit(value[every != i], target[every != i], error[every != i], prior, limits) for i in every]
-    told = _class(np.array([one.hardness(value[i : i + 1])[0] for i, one in enumerate(others)]), limits)
+    said = np.empty(len(used))
+    for i in every:
+        own = value
+        if without is not None:
+            own = readings_beside(without(int(used[i])), xy, samples, settings.join_m)[0][used]
+        others = _fit(own[every != i], target[every != i], error[every != i], prior, limits)
+        said[i] = others.hardness(own[i : i + 1])[0]
+    told = _class(said, limits)
     truth = _class(target, limits)
     return dataclasses.replace(
         made, samples=len(used), told_right=int((told == truth).sum()), balanced=_balanced(told, truth),

@@ -74,7 +74,8 @@ def read_hardness(
     levels = read_levels(soundings, geometry, heard, settings).only(rows)
     xy = np.column_stack([soundings.x_m, soundings.y_m])
     screen = read_screen(soundings, geometry, settings)
-    cuts = cut_points(visible_gap(soundings, geometry), screen.elsewhere & rows, xy, samples, settings)
+    by_gap = visible_gap(soundings, geometry), screen.elsewhere & rows, xy
+    cuts = cut_points(*by_gap, samples, settings)
     screen = read_screen(soundings, geometry, cuts.on(settings)) if cuts.samples else screen
     seen = screen.reading.only(rows)
     scatter = scattering(soundings, geometry, levels, settings)
@@ -83,7 +84,15 @@ def read_hardness(
     both = bool(levels.observed.any() and (seen.observed & ~levels.observed).any())
     seen, offsets = _join_screens(levels, seen, xy, soundings, settings) if both else (seen, {})
     reading = levels.or_else(seen)
-    calibration = calibrate(reading, xy, common, settings, _scale_sigma(levels, soundings, heard, joined))
+
+    def without(i: int) -> Reading:
+        left = dataclasses.replace(samples, use=samples.use & (np.arange(len(samples)) != i))
+        moved = cut_points(*by_gap, left, settings).on(settings)
+        other = read_screen(soundings, geometry, moved).reading.only(rows)
+        return levels.or_else(_join_screens(levels, other, xy, soundings, settings)[0] if both else other)
+
+    scale_sigma = _scale_sigma(levels, soundings, heard, joined)
+    calibration = calibrate(reading, xy, common, settings, scale_sigma, without if cuts.samples else None)
     reading = calibration.apply(reading) if calibration.samples else reading
     reading = reading.noted(reading.observed & bool(calibration.samples), HardnessNote.calibrated)
     differs, _ = contradicted(calibration, reading, xy, samples, settings)

@@ -184,10 +184,9 @@ def _scale(told: Told) -> list[str]:
                             if told.samples.use.any() else [])]
     differ = [f"{told.samples.word[i]} in line {told.samples.line[i]}" for i in np.flatnonzero(told.differs)]
     rests_on = samples_words(made.samples)
-    kept = "; where gaps part is not learnt anew for that, so it is a little too good" if told.cuts.samples else ""
     texts = [
         f"hardness calibrated on {rests_on}; left out one at a time, {made.told_right} of them are "
-        f"given their own class (soft, medium, hard), {made.balanced:.0%} when each class counts alike{kept}"
+        f"given their own class (soft, medium, hard), {made.balanced:.0%} when each class counts alike"
         if made.samples >= FEWEST_SAMPLES else
         f"hardness is nearly relative: only {rests_on} near readings; {FEWEST_SAMPLES} or more, of different "
         "floors, tell how far its classes hold"

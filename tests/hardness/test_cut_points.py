@@ -10,9 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lakemap.hardness import HardnessSettings, read_hardness
+from lakemap.hardness.calibrate import readings_beside
 from lakemap.hardness.cut_points import cut_points
+from lakemap.hardness.reading import Reading
 from lakemap.model.samples import BottomSamples
-from lakemap.physics.grain_size import hardness_of_grain
+from lakemap.physics.grain_size import hardness_of_doubtful_grain, hardness_of_grain
 from lakemap.physics.reflection import bottom_class
 
 PLAIN = HardnessSettings()
@@ -79,4 +81,20 @@ def test_a_lake_of_notes_is_read_by_them(rows):
     assert shares[1] > shares[0] + 0.25 and shares[1] > 0.8, shares
     assert any("as 30 bottom samples beside such notes tell" in text for text in made.messages)
     assert any("no source" in text for text in plain.messages)
-    assert any("left out one at a time" in text and "not learnt anew for that" in text for text in made.messages)
+
+
+@pytest.mark.parametrize("seed", [704, 709, 710])
+def test_samples_left_out_are_told_with_all_learnt_anew(rows, seed):
+    "As many are told right as when each is taken out of the file and the whole stage run again."
+    x, gap, word = screen_lake(seed)
+    lake = rows(np.full(len(x), 8.0), x_m=x, second_bottom_m=8.0 * (1 + gap))
+    at = np.arange(10, len(x), 40)
+    samples = samples_at(x[at], word[at])
+    truth = bottom_class(hardness_of_doubtful_grain(samples.phi, samples.phi_sigma)[0])
+    xy, right = np.column_stack([x, np.zeros(len(x))]), 0
+    for i in range(len(at)):
+        rest = samples_at(np.delete(x[at], i), np.delete(word[at], i))
+        told = read_hardness(lake, PLAIN, rest).soundings
+        there, _ = readings_beside(Reading.of(told.hardness, told.hardness_sigma), xy, samples, PLAIN.join_m)
+        right += int(bottom_class(there)[i] == truth[i])
+    assert read_hardness(lake, PLAIN, samples).calibration.told_right == pytest.approx(right, abs=1)
