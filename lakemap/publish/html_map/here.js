@@ -34,8 +34,7 @@ class Here {
     if (this.watch !== null) navigator.geolocation.clearWatch(this.watch);
     this.watch = null;
     this.place = null;
-    this.lock?.release().catch(() => {});
-    this.lock = null;
+    this.letSleep();
     this.dot.remove();
     this.ring.remove();
     Dom.by("here").hidden = true;
@@ -44,7 +43,16 @@ class Here {
 
   // Where the browser may not, or does not want to, the screen just goes dark as it always does.
   async keepAwake() {
-    try { this.lock = await navigator.wakeLock?.request("screen") ?? null; } catch { this.lock = null; }
+    try {
+      this.lock?.release().catch(() => {});
+      this.lock = await navigator.wakeLock?.request("screen") ?? null;
+    } catch { this.lock = null; }
+    // it may have been granted only after the position was switched off again
+    if (this.watch === null) this.letSleep();
+  }
+  letSleep() {
+    this.lock?.release().catch(() => {});
+    this.lock = null;
   }
 
   fix({ latitude, longitude, accuracy }) {

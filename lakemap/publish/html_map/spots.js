@@ -31,6 +31,11 @@ class SpotPanel {
       spot.marker = L.marker(spot.latlng, { icon, keyboard: true, title: spot.name, alt: `Spot ${spot.rank}` });
       spot.marker.setZIndexOffset(10 * (this.spots.length - spot.rank));
       spot.marker.on("click", () => this.open(spot));
+      spot.marker.on("keypress", ({ originalEvent: event }) => {
+        if (event.key !== "Enter" && event.key !== " ") return;
+        event.preventDefault();
+        this.open(spot);
+      });
       this.layer.addLayer(spot.marker);
     }
   }

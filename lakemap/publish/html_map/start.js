@@ -8,6 +8,7 @@ async function startPage(map) {
   measureDrawer();
   map.invalidateSize({ animate: false });
   setPanes(map);
+  keepStill(map);
   const covered = isWide() ? LAYERS_PX : 0;
   map.fitBounds(data.bounds, { paddingTopLeft: [20, 20], paddingBottomRight: [20 + covered, 20], animate: false });
   map.setMinZoom(Math.max(1, map.getZoom() - 3));
@@ -28,6 +29,15 @@ function setPanes(map) {
     pane.style.pointerEvents = "none";
   }
   L.control.zoom({ position: "topleft" }).addTo(map);
+}
+
+// Who asked the device for less motion gets none: Leaflet glides by script where a style sheet cannot stop it.
+function keepStill(map) {
+  if (!window.matchMedia("(prefers-reduced-motion: reduce)").matches) return;
+  const glide = map.panBy;
+  map.options.inertia = false;
+  map._zoomAnimated = false;
+  map.panBy = (offset, options) => glide.call(map, offset, { ...options, animate: false });
 }
 
 function buildPage(map, data, grid) {

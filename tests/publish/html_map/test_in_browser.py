@@ -53,8 +53,8 @@ def opened(chromium, path, size):
     settled(page)
     yield page
     context.close()
-    assert outside == []
-    assert complaints == []
+    assert outside == [], outside
+    assert complaints == [], complaints
 
 
 @pytest.fixture
