@@ -133,7 +133,18 @@ def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, throu
     open_ = driven_water(told.depth.frame, np.column_stack([driven.x_m, driven.y_m]), driven.depth_m, CORRIDOR_M, boat)
     if through_open_water:
         open_ |= open_water(told.depth.frame, told.depth_m, told.sigma_m, told.common_m, boat)
-    return plan_trip(spots, waterways(told.depth.frame, open_ & ~keep_out.with_map(told).on(told.depth.frame)), wishes)
+    frame, keep = told.depth.frame, keep_out.with_map(told)
+    # a marked stump is a danger and a stop too: the boat keeps its distance and stops beside it
+    closed = replace(keep, hazards=Hazards()).on(frame)
+    return plan_trip(_barred(spots, frame, closed), waterways(frame, open_ & ~keep.on(frame)), wishes)
+
+
+def _barred(spots: Candidates, frame: GridFrame, closed: Mask) -> Candidates:
+    """The spots, those in closed pixels barred: driven water beside the area would else make them stops."""
+    row, column, inside = frame.pixel_of(*project(frame.crs, spots.lon_deg, spots.lat_deg))
+    barred = np.zeros(len(spots), dtype=bool)
+    barred[inside] = closed[row[inside], column[inside]]
+    return replace(spots, barred=barred)
 
 
 def _candidates(rows: list[dict[str, Any]]) -> Candidates:

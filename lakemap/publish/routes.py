@@ -18,17 +18,21 @@ Floats = np.ndarray
 
 
 def trip_gpx(trip: Trip, unit: str) -> bytes:
-    """One route from the start over the stops and home; a stop carries its name, the corners between have none."""
+    """One route from the start over the stops and home; a stop carries its name, the corners between have none.
+
+    A stop lies where its way ends, in water that may be driven, and not at the spot itself, which may lie beside it.
+    """
     root = _root()
     route = ElementTree.SubElement(root, "rte")
     add(route, "name", "Trip")
     add(route, "desc", CAUTION)
     for number, way in enumerate(trip.ways):
-        for corner in way[:-1]:
+        # a way starts where the one before it ended
+        for corner in way[1 if number else 0:-1]:
             _point(route, *corner)
         if number < len(trip.stops):
             stop = trip.stops[number]
-            point = _point(route, stop.lon_deg, stop.lat_deg)
+            point = _point(route, *way[-1])
             add(point, "name", stop.name)
             add(point, "cmt", f"{stop.kind} at {format_length(stop.depth_m, unit)}, "
                               f"{stop.arrives_s / 60:.0f} min after the start")

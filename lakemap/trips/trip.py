@@ -19,6 +19,7 @@ from lakemap.trips.ways import Waterways, Ways, ways_between
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 SLACK = 0.05
 """Share of the driving time kept in hand: a way on the water is never driven as drawn (own choice)."""
@@ -26,7 +27,8 @@ SLACK = 0.05
 
 @dataclass(frozen=True)
 class Candidates:
-    """k spots that a trip may visit: name, kind, place, depth and worth (their score)."""
+    """k spots that a trip may visit: name, kind, place, depth and worth (their score); ``barred`` (k,): none of them
+    is a stop, though driven water may lie beside it (None: no spot is)."""
 
     name: tuple[str, ...]
     kind: tuple[str, ...]
@@ -34,6 +36,7 @@ class Candidates:
     lat_deg: Floats
     depth_m: Floats
     worth: Floats
+    barred: Mask | None = None
 
     def __len__(self) -> int:
         return len(self.name)
@@ -75,7 +78,10 @@ def plan_trip(spots: Candidates, water: Waterways, wishes: Wishes) -> Trip:
 def _places(crs: CRS, wishes: Wishes, spots: Candidates) -> Floats:
     lon = np.concatenate([[wishes.start_lon_deg], spots.lon_deg])
     lat = np.concatenate([[wishes.start_lat_deg], spots.lat_deg])
-    return np.column_stack(project(crs, lon, lat))
+    xy = np.column_stack(project(crs, lon, lat))
+    if spots.barred is not None:
+        xy[1:][spots.barred] = np.nan
+    return xy
 
 
 def _time(wishes: Wishes) -> tuple[float, np.datetime64]:
@@ -123,7 +129,9 @@ def _left_out(spots: Candidates, task: Task, order: list[int], ways: Ways) -> li
     told = []
     for i in sorted(set(range(len(spots))) - set(order)):
         there_s, there_m = 2 * task.leg_s[0, i + 1] + task.stay_s[i], 2 * task.leg_m[0, i + 1]
-        if ways.at[i + 1] < 0:
+        if spots.barred is not None and spots.barred[i]:
+            why = "lies in a closed area"
+        elif ways.at[i + 1] < 0:
             why = "lies off the water that may be driven"
         elif not np.isfinite(there_s):
             why = "no way to it through water that may be driven"

@@ -175,3 +175,17 @@ def test_lines_too_keep_clear(plain, tmp_path):
         assert lines
         rock = shapely.Point(MIDDLE, LINES[1])
         assert min(line.distance(rock) for line in lines) >= (30.0, 12.0)[number]
+
+
+AROUND_A_SPOT = shapely.box(*lonlat(RIGHT - 12, LINES[1] - 12), *lonlat(RIGHT + 12, LINES[1] + 12))
+
+
+@pytest.mark.parametrize(("option", "fields", "expected"), [
+    ("--hazards", {"keep_m": 1, "what": "dock"}, 2), ("--closed", {}, 1),
+])
+def test_a_spot_within_what_is_kept_clear_of(plain, tmp_path, capsys, option, fields, expected):
+    "Driven water lies beside it: near a danger the boat stops there, a spot in a closed area is left out."
+    way = trip(plain, tmp_path / "a.gpx", option, geojson(tmp_path / "out.geojson", AROUND_A_SPOT, **fields))
+    told = capsys.readouterr().out
+    assert f"{expected} stops," in told and ("lies in a closed area" in told) == (option == "--closed")
+    assert not (np.abs(way - (RIGHT, LINES[1])) <= 11.5).all(axis=1).any()

@@ -55,6 +55,8 @@ def test_a_trip_comes_home_in_time_by_water():
         assert np.allclose(one[-1], other[0], atol=0.01)
     assert all(in_open_water(water, a, b) for leg in legs for a, b in pairwise(leg))
     assert [stop.arrives_s for stop in trip.stops] == sorted(stop.arrives_s for stop in trip.stops)
+    along = [np.hypot(*np.diff(leg, axis=0).T).sum() for leg in legs]
+    assert trip.lengths_m == pytest.approx(np.array(along), abs=0.01), "told as drawn, not as found on the lattice"
     assert trip.worth == pytest.approx(sum(stop.worth for stop in trip.stops))
 
 
