@@ -61,6 +61,7 @@ def after_checks(normal: Floats, right_hand: Floats, belief: Belief) -> tuple[Fl
     A quantity that they tell nothing of keeps the error that it had if right: silence makes nobody less sure.
     """
     count = len(right_hand)
+    # the share of the widest variance that is left, squared: what is told at all counts as told
     silent = (np.diag(np.linalg.inv(normal + np.diag(belief.wrong**-2.0))) / belief.wrong**2) ** 2
     tau: Floats = 1.0 / ((1.0 - belief.share) * belief.right**2 + belief.share * belief.wrong**2)
     nu = np.zeros(count)

@@ -14,6 +14,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from lakemap.grid.blocks import bounds_known
 from lakemap.grid.field_weights import interval_terms
 from lakemap.model.observations import Observations
 
@@ -31,7 +32,7 @@ KEPT = 1e-9
 
 def censored(obs: Observations) -> NDArray[np.bool_]:
     """Which readings (n,) are known by their bounds alone."""
-    return np.asarray(np.isfinite(obs.lower) | np.isfinite(obs.upper))
+    return np.asarray(bounds_known(obs) > 0)
 
 
 def settled(obs: Observations, told: Told) -> Observations:

@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from lakemap.hardness.calibrate import DETAIL
 from lakemap.hardness.reading import Floats, Mask
-from lakemap.hardness.screen import Steps
+from lakemap.hardness.screen import Steps, step_of_gap
 from lakemap.hardness.settings import HardnessSettings
 from lakemap.model.samples import BottomSamples
 from lakemap.physics.grain_size import hardness_of_doubtful_grain
@@ -55,17 +55,12 @@ def cut_points(
     steps = np.linspace(-SPAN, SPAN, TRIED)
     moves = np.array([(hard, soft) for hard in steps for soft in steps])
     hard_at, soft_at = (np.array([settings.gap_hard_at, settings.gap_soft_at]) * np.exp(moves)).T
-    told = _told(beside, hard_at[:, None], soft_at[:, None], Steps.of(settings))
+    told = step_of_gap(beside, hard_at[:, None], soft_at[:, None], Steps.of(settings))
     miss = np.minimum(np.abs(told - target) / error, FAR_OFF)
     height = -0.5 * np.sum(miss**2, axis=1) - 0.5 * np.sum(moves**2, axis=1) / DOUBT**2
     weight = np.where(hard_at < soft_at, np.exp(height - height.max()), 0.0)
     hard, soft = weight @ moves / weight.sum()
     return CutPoints(float(settings.gap_hard_at * np.exp(hard)), float(settings.gap_soft_at * np.exp(soft)), len(at))
-
-
-def _told(gap: Floats, hard_at: Floats, soft_at: Floats, steps: Steps) -> Floats:
-    """What gaps (k,) say by many pairs of lines (m, 1): (m, k); as ``hardness_of_gap`` by one."""
-    return np.where(gap <= hard_at, steps.hard, np.where(gap >= soft_at, steps.soft, steps.medium))
 
 
 def _gaps_beside(

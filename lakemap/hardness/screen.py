@@ -75,9 +75,13 @@ def read_screen(soundings: Soundings, geometry: SecondEcho, settings: HardnessSe
 
 def hardness_of_gap(gap: Floats, settings: HardnessSettings) -> Floats:
     """Hardness by visible gap: three steps at gap_hard_at and gap_soft_at (common practice of the trade, no source)."""
-    steps = Steps.of(settings)
-    step = np.where(gap >= settings.gap_soft_at, steps.soft, steps.medium)
-    return np.where(np.isnan(gap), np.nan, np.where(gap <= settings.gap_hard_at, steps.hard, step))
+    return np.where(
+        np.isnan(gap), np.nan, step_of_gap(gap, settings.gap_hard_at, settings.gap_soft_at, Steps.of(settings)))
+
+
+def step_of_gap(gap: Floats, hard_at: Floats | float, soft_at: Floats | float, steps: Steps) -> Floats:
+    """The step of each gap (k,) by one pair of lines, or by many (m, 1): (m, k)."""
+    return np.where(gap <= hard_at, steps.hard, np.where(gap >= soft_at, steps.soft, steps.medium))
 
 
 def _hardness_of_strength(soundings: Soundings, steps: Steps) -> Floats:
