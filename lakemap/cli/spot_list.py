@@ -14,8 +14,9 @@ from lakemap.units import fill_lengths, format_length
 MOST_SHOWN = 30
 
 
-def show_spots(spots: Spots, known: int, found: Found, unit: str) -> None:
-    """A row a spot with its sentences; where none is left, which filter emptied the list; the caution."""
+def show_spots(spots: Spots, known: int, found: Found, unit: str, water_said: str | None = None) -> None:
+    """A row a spot with its sentences; where none is left, which filter emptied the list; the caution. ``water_said``:
+    how long a filter by the water holds."""
     console = Console()
     if len(spots):
         console.print(_table(spots, unit))
@@ -26,6 +27,8 @@ def show_spots(spots: Spots, known: int, found: Found, unit: str) -> None:
         for said, alone, left in found.steps:
             console.print(Text(f"  {fill_lengths(said, unit)}: passes {alone} of {known} alone, {left} left after it"))
         console.print(Text(f"Emptied by: {fill_lengths(found.emptied_by, unit)}."))
+    if water_said:
+        console.print(Text(water_said))
     console.print(Text(CAUTION))
 
 

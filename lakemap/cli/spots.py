@@ -11,7 +11,10 @@ import numpy as np
 
 from lakemap.cli.spot_list import show_spots
 from lakemap.errors import UsageError
+from lakemap.model.marks import KINDS
 from lakemap.model.outputs import DEPTH
+from lakemap.model.spots import Spots
+from lakemap.model.terrain import FEATURE_KINDS
 from lakemap.publish.commit import write_whole
 from lakemap.publish.waypoints import waypoints_csv, waypoints_gpx, waypoints_kml
 from lakemap.read.map_rasters import read_grid
@@ -64,23 +67,23 @@ def spots(folder: Path, file: Path | None, quiet: bool, **given: Any) -> None:
     summary = read_summary(folder)
     unit = str(summary["units"])
     known = read_spots(folder, summary, read_grid(folder, summary, DEPTH).frame.crs)
-    found = search(known, list(_filters(given, folder, summary)))
+    found = search(known, list(_filters(given, folder, summary, known)))
     kept = in_order(found.spots, given["sort"])
     kept = kept.take(np.arange(len(kept))[: given["most"]])
     if file is not None:
         write_whole(file, WRITERS[file.suffix.lower()](kept, unit))
     if not quiet:
-        show_spots(kept, len(known), found, unit)
+        show_spots(kept, len(known), found, unit, _water_said(given, summary))
 
 
-def _filters(given: dict[str, Any], folder: Path, summary: dict[str, Any]) -> Iterator[Filter]:
+def _filters(given: dict[str, Any], folder: Path, summary: dict[str, Any], known: Spots) -> Iterator[Filter]:
     """The filters in the order of the options."""
     if given["depth"]:
         yield depth_between(*depth_range_m(given["depth"], str(summary["units"])))
     if given["bottom"]:
         yield bottom_is(given["bottom"])
     if given["kinds"]:
-        yield of_kind(given["kinds"])
+        yield of_kind(_kinds(given["kinds"], known))
     if given["within"] or given["feature"]:
         yield _near(given, folder, summary)
     if given["above_thermocline"]:
@@ -101,7 +104,19 @@ def depth_range_m(text: str, unit: str) -> tuple[float, float]:
         raise UsageError(f"--depth {text}: write it from-to, such as 8-15ft")
     ending = parts[1].strip().lstrip("0123456789. ").lower()
     shared = UNIT_WORDS.get(ending) or unit
-    return parse_length_m(parts[0], shared), parse_length_m(parts[1], unit)
+    ends = parse_length_m(parts[0], shared), parse_length_m(parts[1], unit)
+    if ends[0] > ends[1]:
+        raise UsageError(f"--depth {text}: the shallower depth comes first, such as 8-15ft")
+    return ends
+
+
+def _kinds(words: tuple[str, ...], known: Spots) -> tuple[str, ...]:
+    """The words, once each may be a kind of spot: a slip of the pen should not read as a lake without stumps."""
+    there = sorted(set(known.kind))
+    for word in words:
+        if word not in {*there, *KINDS, *FEATURE_KINDS}:
+            raise UsageError(f"--kind {word}: no such kind of spot; the map has {', '.join(there) or 'none at all'}")
+    return words
 
 
 def _near(given: dict[str, Any], folder: Path, summary: dict[str, Any]) -> Filter:
@@ -120,14 +135,33 @@ def _above_thermocline(summary: dict[str, Any]) -> Filter:
         raise UsageError("--above-thermocline: the map knows nothing of the water; make it with --profile FILE")
     if water["thermocline_m"] is None:
         raise UsageError("--above-thermocline: the water was mixed when the profile was taken; leave it out")
+    _refuse_run_out("--above-thermocline", water)
     dated = f" of {water['day']}, which counts until {water['until']}" if water["until"] else ""
     return above(float(water["thermocline_m"]), f"the thermocline{dated}")
+
+
+def _refuse_run_out(option: str, water: dict[str, Any]) -> None:
+    """Raises UsageError where the profile no longer counted on the day of the newest log."""
+    if not water.get("counts", True):
+        raise UsageError(f"{option}: the map's profile of {water['day']} counted until {water['until']}, and the "
+                         "newest log is of a later day: nothing is known of the water; map with a new profile")
+
+
+def _water_said(given: dict[str, Any], summary: dict[str, Any]) -> str | None:
+    """How long a filter by the water holds; None without one. No clock is read: the reader knows the day."""
+    if not (given["above_thermocline"] or given["fishable"]):
+        return None
+    day, until = summary["water"]["day"], summary["water"]["until"]
+    if until is None:
+        return "The profile of the water has no date: nobody knows how long it counts."
+    return f"By the profile of {day}: it counts until {until}, after that take a new one."
 
 
 def _fishable(summary: dict[str, Any]) -> Filter:
     if (summary.get("water") or {}).get("bands_m") is None:
         raise UsageError("--fishable: nothing was sought in the water; make the map with --profile FILE and "
                          "--set water.least_c=..., water.most_c=... or water.least_oxygen_mgl=...")
+    _refuse_run_out("--fishable", summary["water"])
     return at_least("fishable_water", 0.5)
 
 

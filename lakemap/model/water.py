@@ -11,6 +11,8 @@ import numpy as np
 from lakemap.model.frame import Grid
 from lakemap.model.surface import Surface
 
+NO_DAY = np.datetime64("NaT", "D")
+
 
 @dataclass(frozen=True)
 class Water:
@@ -18,7 +20,8 @@ class Water:
 
     ``thermocline_m``, ``top_m``, ``bottom_m`` of the metalimnion are None in mixed water. ``bands``: depths that suit
     (top, bottom), empty where none does, None where nothing was asked for. ``share``: part of the mapped bottom that
-    lies in them, ``bottom``: 1 on its pixels, ``outline``: its polygons.
+    lies in them, ``bottom``: 1 on its pixels, ``outline``: its polygons. ``newest``: day of the newest log (NaT: not
+    known); once it lies beyond ``until`` the profile speaks of its own day alone, and nothing is told of the bottom.
     """
 
     day: np.datetime64
@@ -32,10 +35,17 @@ class Water:
     bottom: Grid | None = None
     outline: Sequence[Any] = ()
     messages: tuple[str, ...] = ()
+    newest: np.datetime64 = NO_DAY
+
+    @property
+    def counts(self) -> bool:
+        """Whether the profile still counted on the day of the newest log; it does where a date is not known."""
+        return not self.newest > self.until
 
     def suits(self, depth_m: float) -> bool | None:
-        """Whether water at this depth suits; None where nothing was asked for or the profile does not reach there."""
-        if self.bands is None or not depth_m <= self.deepest_m:
+        """Whether water at this depth suits; None where nothing was asked for, the profile does not reach there or no
+        longer counts."""
+        if self.bands is None or not self.counts or not depth_m <= self.deepest_m:
             return None
         return any(top <= depth_m <= bottom for top, bottom in self.bands)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,16 +15,15 @@ from lakemap.geo.crs import unproject
 from lakemap.model.frame import Grid
 from lakemap.model.lake_facts import Cast, WaterProfile
 from lakemap.model.surface import Surface
-from lakemap.model.water import Water
+from lakemap.model.water import NO_DAY, Water
 from lakemap.physics.oxygen import oxygen_saturation_mgl
 from lakemap.units import length_slot
 from lakemap.water.band import Bands, suitable_bands
 from lakemap.water.settings import WaterSettings
-from lakemap.water.thermocline import Layers, layers_of
+from lakemap.water.thermocline import layers_of
 
 Floats = NDArray[np.float64]
 
-NO_DAY = np.datetime64("NaT", "ms")
 AUTUMN = {9, 10, 11, 12}
 """Months in which lakes north of the tropics cool until they are mixed (common knowledge of the trade, no source)."""
 AUTUMN_FROM_DEG = 23.5
@@ -37,7 +37,8 @@ def describe_water(
     """Layers and suitable bands of the latest cast, and the bottom within them; None without a profile.
 
     Depths count from that day's surface, as the depths of the map do from theirs. ``newest`` is the time of the newest
-    sounding (NaT: not known): a profile that had run out by then is told to count no longer.
+    sounding (NaT: not known): a profile that had run out by then is told to count no longer, and nothing is told of
+    the bottom by it.
     """
     if profile is None or not profile.casts:
         return None
@@ -46,15 +47,17 @@ def describe_water(
     day, until = _days(cast, settings)
     oxygen = cast.oxygen_mgl if cast.oxygen_mgl is not None else np.full(len(cast.depth_m), np.nan)
     bands = suitable_bands(cast.depth_m, cast.temperature_c, oxygen, settings) if settings.seeks else None
-    bottom, share = (None, None) if bands is None else _bottom_within(bands, depth, float(cast.depth_m[-1]))
-    return Water(
+    known = Water(
         day=day, until=until, deepest_m=float(cast.depth_m[-1]),
         thermocline_m=layers.thermocline_m if layers else None, top_m=layers.top_m if layers else None,
-        bottom_m=layers.bottom_m if layers else None, bands=bands, share=share, bottom=bottom,
-        outline=_outline(bottom) if bottom else (),
-        messages=(*profile.messages, *_said(cast, layers, bands, share, day, until),
-                  *_aged(layers, day, until, newest, depth), *_oxygen_said(cast)),
+        bottom_m=layers.bottom_m if layers else None, bands=bands, newest=newest.astype("datetime64[D]"),
     )
+    share, told = None, known
+    if bands is not None and known.counts:
+        bottom, share = _bottom_within(bands, depth, known.deepest_m)
+        told = dataclasses.replace(known, share=share, bottom=bottom, outline=_outline(bottom))
+    return dataclasses.replace(told, messages=(
+        *profile.messages, *_said(told), *_aged(told, depth), *_oxygen_said(cast)))
 
 
 def _days(cast: Cast, settings: WaterSettings) -> tuple[np.datetime64, np.datetime64]:
@@ -83,39 +86,37 @@ def _outline(bottom: Grid) -> Sequence[Any]:
     return sorted(parts, key=lambda part: (-part.area, part.bounds))
 
 
-def _said(
-    cast: Cast, layers: Layers | None, bands: Bands | None, share: float | None, day: np.datetime64,
-    until: np.datetime64,
-) -> list[str]:
+def _said(water: Water) -> list[str]:
+    """Layers and bands in words; in the past tense where the profile no longer counts."""
     undated = "profile without a date: nobody knows how long it counts"
-    dated = undated if np.isnat(day) else f"profile of {day}, counts until {until}"
-    deepest = length_slot(float(cast.depth_m[-1]))
-    if layers is None:
+    counts = "counts" if water.counts else "counted"
+    dated = undated if np.isnat(water.day) else f"profile of {water.day}, {counts} until {water.until}"
+    deepest = length_slot(water.deepest_m)
+    if water.thermocline_m is None or water.top_m is None or water.bottom_m is None:
         told = [f"water ({dated}): mixed down to {deepest}, no thermocline"]
     else:
-        told = [f"water ({dated}): thermocline at {length_slot(layers.thermocline_m)}, its layer from "
-                f"{length_slot(layers.top_m)} to {length_slot(layers.bottom_m)}"]
-    if bands is not None and not bands:
-        told.append(f"no water down to {deepest} suits what was asked for")
-    elif bands:
-        ranges = ", ".join(f"{length_slot(top)} to {length_slot(bottom)}" for top, bottom in bands)
-        part = "" if share is None else f"; {share:.0%} of the mapped bottom down to {deepest} lies in it"
-        told.append(f"water that suits: {ranges}{part}")
+        told = [f"water ({dated}): thermocline at {length_slot(water.thermocline_m)}, its layer from "
+                f"{length_slot(water.top_m)} to {length_slot(water.bottom_m)}"]
+    suits = "suits" if water.counts else "suited"
+    if water.bands is not None and not water.bands:
+        told.append(f"no water down to {deepest} {suits} what was asked for")
+    elif water.bands:
+        ranges = ", ".join(f"{length_slot(top)} to {length_slot(bottom)}" for top, bottom in water.bands)
+        part = "" if water.share is None else f"; {water.share:.0%} of the mapped bottom down to {deepest} lies in it"
+        told.append(f"water that {suits}: {ranges}{part}")
     return told
 
 
-def _aged(
-    layers: Layers | None, day: np.datetime64, until: np.datetime64, newest: np.datetime64, depth: Surface
-) -> list[str]:
-    if np.isnat(day):
+def _aged(water: Water, depth: Surface) -> list[str]:
+    if np.isnat(water.day):
         return []
     told = []
-    if newest.astype("datetime64[D]") > until:
-        told.append(f"the newest log is of {newest.astype('datetime64[D]')}, when the profile of {day} no longer "
-                    "counted: what it says of the water is of its own day; take a new one")
-    if layers is not None and _turns_over(day, until, depth):
-        told.append(f"autumn is when layered water cools and turns over: the profile of {day} counts only until the "
-                    "lake is mixed, which may be any day")
+    if not water.counts:
+        told.append(f"the newest log is of {water.newest}, when the profile of {water.day} no longer counted: what it "
+                    "says of the water is of its own day, and no spot is judged by it; take a new one")
+    elif water.thermocline_m is not None and _turns_over(water.day, water.until, depth):
+        told.append(f"autumn is when layered water cools and turns over: the profile of {water.day} counts only until "
+                    "the lake is mixed, which may be any day")
     return told
 
 

@@ -44,11 +44,47 @@ def known_spots():
 def folder(tmp_path_factory):
     "The small lake with those spots and a profile, published."
     day = np.datetime64("2025-08-01")
-    water = Water(day, day + 21, 7.0, THERMOCLINE_M, 3.5, 6.0, ((4.0, 7.0),), 0.5)
-    made = dataclasses.replace(small_lake_map(), spots=known_spots(), water=water)
+    return published(tmp_path_factory, Water(day, day + 21, 7.0, THERMOCLINE_M, 3.5, 6.0, ((4.0, 7.0),), 0.5))
+
+
+def published(tmp_path_factory, water):
+    "The small lake with those spots and this water, published."
     place = tmp_path_factory.mktemp("filters")
-    publish(made, place)
+    publish(dataclasses.replace(small_lake_map(), spots=known_spots(), water=water), place)
     return place
+
+
+def test_a_filter_by_the_water_says_how_long_it_holds(folder, tmp_path_factory, capsys):
+    "The last day the profile counts; nobody's word without a date."
+    nat = np.datetime64("NaT", "D")
+    undated = published(tmp_path_factory, Water(nat, nat, 7.0, THERMOCLINE_M, 3.5, 6.0, ((4.0, 7.0),), 0.5))
+    for words, said in ((["--fishable"], "By the profile of 2025-08-01: it counts until 2025-08-22"),
+                        (["--above-thermocline"], "it counts until 2025-08-22"), (["--bottom", "hard"], None)):
+        assert run(["spots", str(folder), *words]) == 0
+        told = " ".join(capsys.readouterr().out.split())
+        assert said in told if said else "counts until" not in told
+    assert run(["spots", str(undated), "--fishable"]) == 0
+    assert "has no date: nobody knows how long it counts" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize("words", [["--above-thermocline"], ["--fishable"]])
+def test_a_profile_that_has_run_out_filters_nothing(tmp_path_factory, capsys, words):
+    "The newest log is of a day after its last: wrong use, with both days that matter."
+    day = np.datetime64("2025-08-01")
+    water = Water(day, day + 21, 7.0, THERMOCLINE_M, 3.5, 6.0, ((4.0, 7.0),), 0.5, newest=day + 22)
+    assert run(["spots", str(published(tmp_path_factory, water)), *words]) == 2
+    fault = capsys.readouterr().err
+    assert f"{words[0]}: the map's profile of 2025-08-01 counted until 2025-08-22" in fault and fault.count("\n") == 1
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (["--kind", "stmp"], "--kind stmp: no such kind of spot; the map has brush, cover, hump, rock, stump"),
+    (["--depth", "15-8ft"], "--depth 15-8ft: the shallower depth comes first"),
+])
+def test_a_slip_of_the_pen_is_no_empty_list(folder, capsys, words, said):
+    "A word that is no kind, a depth the wrong way round: wrong use, in the words that were given."
+    assert run(["spots", str(folder), *words]) == 2
+    assert said in capsys.readouterr().err
 
 
 def told(folder, tmp_path, *words):

@@ -18,6 +18,7 @@ PROFILE = "date,depth_m,temperature_c,oxygen_mgl\n" + "".join(
         (0, 22, 9), (4, 21, 9), (6, 20, 8.5), (7, 14, 8), (8, 10, 6), (10, 8, 2), (12, 7.5, 0.5)))
 SOUGHT = '[grid]\npixel_m = 8\nmethod = "linear"\n[water]\nmost_c = 17\nleast_oxygen_mgl = 4\n'
 BAND = (6.5, 9.0)
+MARKS = "time,lat,lon,kind\n2025-06-01T10:05:00Z,46.8009,-100.2980,stump\n"
 "17 degC lies half way from 20 at 6 m to 14 at 7 m, 4 mg/L half way from 6 at 8 m to 2 at 10 m."
 
 
@@ -74,7 +75,25 @@ def test_a_profile_ages(tmp_path, day, expected):
     "A month before the survey it had run out; in autumn the lake may be mixed any day."
     _, summary = mapped(tmp_path, day)
     assert any(expected in text for text in summary["messages"])
-    assert any("counts until" in text for text in summary["messages"])
+    assert any("counts until" in text or "counted until" in text for text in summary["messages"])
+
+
+def test_by_a_profile_that_has_run_out_nothing_is_claimed_in_the_present(tmp_path):
+    "A day too old: no part of a score, no sentence, no outline, no hatching; the day before it all is there."
+    for name in ("kept", "old"):
+        (tmp_path / name).mkdir()
+    kept, told = mapped(tmp_path / "kept", "2025-05-12", marks__csv=MARKS)
+    old, summary = mapped(tmp_path / "old", "2025-05-11", marks__csv=MARKS)
+    assert told["water"]["counts"] and not summary["water"]["counts"]
+    assert summary["water"]["bands_m"] == told["water"]["bands_m"] and summary["water"]["share"] is None
+    said = " ".join(summary["messages"])
+    assert "counted until 2025-06-01" in said and "water that suited" in said and "water that suits" not in said
+    for out, claims in ((kept, True), (old, False)):
+        assert ("water_suits" in pyogrio.list_layers(out / LAKE)[:, 0]) is claims
+        rows = [one["properties"] for one in json.loads((out / "spots.geojson").read_text())["features"]]
+        assert rows and all((row["score_fishable_water"] is not None) is claims for row in rows)
+        assert any("lies in water that" in str(row["reasons"]) for row in rows) is claims
+        assert ('"bands":[[' in (out / "map.html").read_text()) is claims
 
 
 def test_without_a_profile_nothing_is_claimed_of_the_water(tmp_path):

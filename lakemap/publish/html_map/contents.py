@@ -126,9 +126,10 @@ def bottom(lake_map: LakeMap) -> dict[str, Any] | None:
 
 
 def water(lake_map: LakeMap) -> dict[str, Any] | None:
-    """Depths that suit on the profile's day [m] and until when they count; None where nothing was asked for."""
+    """Depths that suit on the profile's day [m] and until when they count; None where nothing was asked for,
+    and where they no longer counted on the day of the newest log."""
     told = lake_map.water
-    if told is None or told.bands is None:
+    if told is None or told.bands is None or not told.counts:
         return None
     return {"bands": [[round(float(end), 2) for end in band] for band in told.bands], "day": lines.day_of(told.day),
             "until": lines.day_of(told.until), "deepest_m": round(float(told.deepest_m), 2)}

@@ -4,6 +4,11 @@ class Legend {
     this.views = views;
     this.overlays = overlays;
     this.hard = hard;
+    // On the phone the map needs the room: what is drawn over the colour is named when asked for.
+    const wide = window.matchMedia(WIDE);
+    const room = () => { Dom.by("legend-more").open = wide.matches; };
+    wide.addEventListener("change", room);
+    room();
   }
 
   static gradient(view) {
@@ -26,13 +31,13 @@ class Legend {
     bar.style.background = Legend.gradient(view);
     Dom.fill(Dom.by("legend-ticks"), ...this._ticks(view));
     Dom.by("legend-guess").hidden = !view.sigma || name === "hardness";
-    Dom.by("legend-water").hidden = !Suited.shown;
     Dom.by("legend-fade").hidden = name === "sure" || !fade;
-    Dom.fill(Dom.by("legend-lines"), ...Object.values(this.overlays)
-      .filter((overlay) => overlay.any && overlay.on)
-      .map((overlay) => Dom.make("li", {},
-        Dom.make("span", { class: `key key-${overlay.name}`, "aria-hidden": "true" }),
-        Dom.make("span", { text: overlay.label }))));
+    const drawn = Object.values(this.overlays).filter((overlay) => overlay.any && overlay.on);
+    Dom.by("legend-more").hidden = !drawn.length;
+    Dom.by("legend-count").textContent = `Drawn over it: ${drawn.length}`;
+    Dom.fill(Dom.by("legend-lines"), ...drawn.map((overlay) => Dom.make("li", {},
+      Dom.make("span", { class: `key key-${overlay.name}`, "aria-hidden": "true" }),
+      Dom.make("span", { text: overlay.name === "suited" ? Suited.legend() : overlay.label }))));
   }
 
   _ticks(view) {

@@ -70,7 +70,7 @@ function buildPage(map, data, grid) {
     edges: drawn("edges", "Where hard meets soft", false),
     weed: drawn("weed", "Weed, by season", false),
     moved: drawn("moved", "Floor that moved", false),
-    suited: overlay("suited", "Water that does not suit", Suited.layer(repaint), Boolean(data.water), false),
+    suited: overlay("suited", Suited.label(), Suited.layer(repaint), Boolean(data.water), false),
     degrees: overlay("degrees", "Lines of degrees", graticule.layer, true, false),
     background: overlay("background", data.basemap ? `Background from ${data.basemap.host}` : "",
       Basemap.layer(data.basemap), Boolean(data.basemap), Basemap.wanted()),
@@ -133,7 +133,8 @@ function buildPage(map, data, grid) {
 }
 
 const LAYERS_PX = 288;
-const isWide = () => window.matchMedia("(min-width: 900px)").matches;
+const WIDE = "(min-width: 900px)";
+const isWide = () => window.matchMedia(WIDE).matches;
 
 // Into the middle of what neither the open drawer nor the open layers cover.
 function bringToView(map, latlng) {

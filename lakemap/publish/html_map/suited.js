@@ -9,10 +9,16 @@ const Suited = (() => {
     remove() { shown = false; repaint(); return this; },
     fire() { return this; },
   });
+  // Whether the profile has run out by the reader's clock: what it said is then of its own day.
+  const ranOut = () => Boolean(told && told.until) && new Date().toISOString().slice(0, 10) > told.until;
+  const label = () => (ranOut() ? "Water that did not suit" : "Water that does not suit");
+  const legend = () => label() + (ranOut() ? ` on ${told.day}; the profile counted until ${told.until}` : "");
   function words(depth) {
     if (!told || !(depth <= told.deepest_m)) return null;
-    const until = told.until ? ` until ${told.until}` : "";
-    return outside(depth) ? `Water at the bottom does not suit${until}` : `Water at the bottom suits${until}`;
+    const is = ranOut() ? ["suited", "did not suit"] : ["suits", "does not suit"];
+    const until = ranOut() ? ` on ${told.day}; the profile counted until ${told.until}`
+      : told.until ? ` until ${told.until}` : "";
+    return `Water at the bottom ${is[Number(outside(depth))]}${until}`;
   }
-  return { start, outside, layer, words, get shown() { return shown; }, get told() { return told; } };
+  return { start, outside, layer, label, legend, words, get shown() { return shown; }, get told() { return told; } };
 })();

@@ -1,11 +1,14 @@
 """The page in the sun, by keys alone, held still, and with the screen kept awake."""
 
 import importlib.util
+import io
 import sys
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 _spec = importlib.util.spec_from_file_location("control_tests", Path(__file__).with_name("test_every_control.py"))
 controls = importlib.util.module_from_spec(_spec)
@@ -66,6 +69,44 @@ def test_text_is_told_from_its_ground(chromium, written, size, night, least):
         assert len(found) > 150
         short = sorted({f"{name} {ratio:.2f}" for name, ratio in found if ratio < least})
         assert "\n".join(short) == ""
+
+
+KEYS = """() => [...document.querySelectorAll('#legend .key')].map(key => {
+  const { x, y, width, height } = key.getBoundingClientRect();
+  return [key.className.replace('key key-', ''), { x, y, width, height }];
+})"""
+
+
+def spread(picture):
+    "Contrast ratio (WCAG 2.2) between the lightest and the darkest tenth of a picture."
+    rgb = np.asarray(Image.open(io.BytesIO(picture)).convert("RGB")) / 255
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    light = np.sort((linear @ [0.2126, 0.7152, 0.0722]).ravel())
+    tenth = max(1, len(light) // 20)
+    return (light[-tenth:].mean() + 0.05) / (light[:tenth].mean() + 0.05)
+
+
+@pytest.mark.parametrize("night", [False, True], ids=["day", "night"])
+def test_every_key_of_the_legend_is_told_from_its_ground(chromium, written, size, night):
+    "With all drawn that can be: 3 to 1 within each key's picture (WCAG 2.2, 1.4.11); on the phone once asked for."
+    with opened(chromium, written(controls.whole_lake()), size) as page:
+        page.evaluate("on => { if (on) document.getElementById('night').click(); }", night)
+        page.evaluate("document.querySelectorAll('#overlay-choices input:not(:checked)').forEach(one => one.click())")
+        if "has_touch" in size:
+            assert not page.is_visible("#legend-lines")
+            page.tap("#legend-count")
+        on = page.locator("#overlay-choices input:checked").count()
+        assert page.locator("#legend-lines li").count() == on >= 16
+        assert page.inner_text("#legend-count") == f"Drawn over it: {on}" or "has_touch" not in size
+        page.evaluate("""() => {
+            document.body.append(document.getElementById('legend'));
+            const place = { position: 'fixed', inset: '0 auto auto 0', zIndex: 9 };
+            Object.assign(document.getElementById('legend').style, place);
+            document.getElementById('legend-lines').style.maxHeight = 'none';
+        }""")
+        short = {name: round(spread(page.screenshot(clip=box)), 2) for name, box in page.evaluate(KEYS)}
+        assert {name: ratio for name, ratio in short.items() if ratio < 3.0} == {}
+        assert len(short) == on + 1
 
 
 REACHED = """() => {

@@ -2,6 +2,7 @@
 
 import dataclasses
 import importlib.util
+import re
 import sys
 from pathlib import Path
 
@@ -117,12 +118,34 @@ def test_lines_are_round_in_feet_for_who_reads_feet(chromium, written):
 
 def test_water_that_does_not_suit_is_hatched(chromium, written):
     "On request, and the tap says until when it counts."
-    with opened(chromium, written(rich_lake()), DESK) as page:
+    with opened(chromium, written(rich_lake()), {**DESK, "timezone_id": "UTC"}) as page:
+        on_day(page, "2024-07-11")
         painted = shared.painted(page)
         page.check("#overlay-choices input[value=suited]")
         assert shared.painted(page) != painted
         page.evaluate(f"lakePage.readout.show(L.latLng({LAT}, {LON}))")
-        assert "until 2024-07-11" in page.inner_text("#readout-more")
+        assert re.search("Water at the bottom (suits|does not suit) until 2024-07-11", page.inner_text("#readout-more"))
+        assert "Water that does not suit\n" in page.inner_text("#legend-lines") + "\n"
+
+
+def test_a_profile_that_has_run_out_by_the_readers_clock_speaks_in_the_past(chromium, written):
+    "The day after its last: the panel, the legend and the tap tell of the profile's own day."
+    with opened(chromium, written(rich_lake()), DESK) as page:
+        on_day(page, "2024-07-12")
+        page.check("#overlay-choices input[value=suited]")
+        page.evaluate(f"lakePage.readout.show(L.latLng({LAT}, {LON}))")
+        read = page.inner_text("#readout-more")
+        assert re.search("bottom (suited|did not suit) on 2024-07-01; the profile counted until 2024-07-11", read)
+        counted = "Water that did not suit on 2024-07-01; the profile counted until 2024-07-11"
+        assert counted in page.inner_text("#legend-lines")
+        assert "Water that did not suit" in page.inner_text("#overlay-choices")
+
+
+def on_day(page, day):
+    "Opens the page again as on that day."
+    page.clock.set_fixed_time(f"{day}T12:00:00Z")
+    page.reload()
+    page.wait_for_selector("body[data-ready=yes]")
 
 
 def test_picked_spots_are_saved_as_gpx(chromium, written, size, tmp_path):
