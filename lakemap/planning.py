@@ -39,6 +39,7 @@ from lakemap.trips.of_map import (
     unknown_lake,
     variability,
 )
+from lakemap.trips.start import away_said
 from lakemap.trips.survey import Outing, SurveyPlan, plan_lines
 from lakemap.trips.trip import Candidates, Wishes, plan_trip
 from lakemap.trips.water import Boat, driven_water, open_water
@@ -202,15 +203,32 @@ def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut
     outing = _outing(wishes, frame, _places(told, rows)[:1], slope_axis(told.depth_m))
     if wishes.aim == "spots":
         doubt = _doubt(told, read_spot_fields(folder, told.summary))
-        lines = lines_over_spots(frame, drivable, doubt)
-        return LinesPlan(plan_lines(doubt, lines, replace(outing, slope_axis=None, crossed=False)), frame, wishes.aim)
+        outing = replace(outing, slope_axis=None, crossed=False)
+        by_doubt = plan_lines(doubt, lines_over_spots(frame, drivable, doubt), outing)
+        return _lines(by_doubt, frame, drivable, wishes)
     nodes, step_m = follow_at(frame, frame.water)
     if wishes.aim == "hardness":
         driven, floor = _places(told, rows & np.isfinite(told.soundings.hardness)), _hardness(folder, told)
     else:
         driven, floor = _places(told, rows), variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
     before = error_field(nodes, step_m, floor, driven)
-    return LinesPlan(plan_lines(before, candidate_lines(frame, drivable, before, driven), outing), frame, wishes.aim)
+    plan = plan_lines(before, candidate_lines(frame, drivable, before, driven), outing)
+    return _lines(plan, frame, drivable, wishes)
+
+
+def _lines(plan: SurveyPlan[Any], frame: GridFrame, drivable: NDArray[np.bool_], wishes: LinesWishes) -> LinesPlan:
+    """The plan with what it is for. Raises NothingUsable where not one line fits."""
+    if plan.lines:
+        return LinesPlan(plan, frame, wishes.aim)
+    if not drivable.any():
+        raise NothingUsable("no water of the map may be driven: all of it is too shallow for the boat or kept out of; "
+                            "lessen --draft or --margin, or look through hazards and closed areas")
+    told = ""
+    if wishes.start_lon_deg is not None and wishes.start_lat_deg is not None:
+        xy = replace(frame, water=drivable).water_xy()
+        told = f": from the start {away_said(frame.crs, xy, wishes.start_lon_deg, wishes.start_lat_deg)}"
+    raise NothingUsable(f"no line fits into {wishes.time_s / 60:.3g} minutes with the way there and home{told}; "
+                        "allow more --hours or --speed, or start nearer")
 
 
 def _places(told: FinishedMap, rows: NDArray[np.bool_]) -> Floats:
@@ -252,7 +270,7 @@ def first_lines(shore: Shoreline, wishes: LinesWishes, keep_out: KeepOut) -> Lin
     drivable = frame.water & ~keep_out.on(frame)
     edge = frame.water_xy()[:1]
     plan = plan_lines(before, candidate_lines(frame, drivable, before), _outing(wishes, frame, edge, None))
-    return LinesPlan(plan, frame, "outline")
+    return _lines(plan, frame, drivable, replace(wishes, aim="outline"))
 
 
 def _outing(wishes: LinesWishes, frame: GridFrame, usual: NDArray[np.float64], axis: float | None) -> Outing:

@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from lakemap.cli.plans import show_lines, show_trip
+from lakemap.cli.terminal import faults_in
 from lakemap.errors import UsageError
 from lakemap.planning import AIMS, KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
 from lakemap.publish.commit import write_whole
@@ -77,7 +78,8 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
     wishes = Wishes(lon, lat, given["hours"] * 3600, parse_speed_mps(given["speed"]), stay * 60, _reach_m(reach),
                     start, not after_sunset)
     unit = str(read_summary(folder)["units"])
-    found = trip_over(folder, wishes, _boat(given, unit), _keep_out(given, start), open_water)
+    with faults_in(unit):
+        found = trip_over(folder, wishes, _boat(given, unit), _keep_out(given, start), open_water)
     if file is not None:
         tracks = ways_gpx(trip_way(found), given["most_points"]) if given["tracks"] else None
         write_whole(file, tracks or trip_gpx(found, unit))
@@ -99,7 +101,8 @@ def lines(folder: Path | None, shore: tuple[Path, ...], aim: str, place: str | N
     lat, lon = _place(place) if place else (None, None)
     wishes = LinesWishes(given["hours"] * 3600, parse_speed_mps(given["speed"]), lon, lat, aim)
     unit = str(read_summary(folder)["units"]) if folder else "m"
-    found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
+    with faults_in(unit):
+        found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
     if file is not None:
         ends = [(line.start, line.end) for line in found.plan.lines]
         tracks = ways_gpx(line_ways(ends, found.frame), given["most_points"]) if given["tracks"] else None

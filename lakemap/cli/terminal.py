@@ -12,9 +12,10 @@ from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from lakemap.errors import LakemapError
 from lakemap.model.flags import SENTENCES, Flag
 from lakemap.progress import Progress, quiet
-from lakemap.units import format_length
+from lakemap.units import fill_lengths, format_length
 
 LARGEST_LIST = 12
 
@@ -30,6 +31,15 @@ def progress_bar(silent: bool) -> Iterator[Progress]:
     with Bar(*columns, console=console, transient=True) as bar:
         task = bar.add_task("starting", total=None)
         yield lambda stage: bar.update(task, description=stage)
+
+
+@contextmanager
+def faults_in(unit: str) -> Iterator[None]:
+    """Lengths of whatever fault is met within are told in the reader's unit."""
+    try:
+        yield
+    except LakemapError as fault:
+        raise type(fault)(fill_lengths(str(fault), unit)) from fault
 
 
 def show_readings(head: Mapping[str, Any], console: Console, most_messages: int = LARGEST_LIST) -> None:

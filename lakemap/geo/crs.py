@@ -104,6 +104,8 @@ def _nan_for_inf(values: Any) -> Floats:
 
 def convergence_deg(crs: CRS, lon_deg: Any, lat_deg: Any) -> Floats:
     """Meridian convergence [deg]: true bearing minus grid bearing."""
+    if not np.size(lon_deg):
+        return np.empty(0)
     factors = pyproj.Proj(crs).get_factors(np.asarray(lon_deg, float), np.asarray(lat_deg, float))
     return np.asarray(factors.meridian_convergence, dtype=np.float64)
 

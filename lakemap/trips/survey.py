@@ -168,7 +168,7 @@ def _filled(
     """Add the line with the most error removed for its extra time until none fits."""
     now = _after(field, route)
     bound = np.array([now.gain(line.nodes) * _across(line, outing) for line in candidates])
-    used = np.array([line is barred for line in candidates])
+    used = np.array([line is barred for line in candidates], dtype=bool)
     while True:
         places = [_cheapest(route, line, outing) for line in candidates]
         extra = np.array([cost for cost, _, _ in places])

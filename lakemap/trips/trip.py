@@ -13,6 +13,7 @@ from lakemap.errors import NothingUsable
 from lakemap.geo.crs import project, unproject
 from lakemap.model.trip import Stop, Trip
 from lakemap.physics.sun import sunset_utc
+from lakemap.trips.start import away_said
 from lakemap.trips.task import Task
 from lakemap.trips.tour import best_tour
 from lakemap.trips.ways import Waterways, Ways, ways_between
@@ -64,10 +65,14 @@ def plan_trip(spots: Candidates, water: Waterways, wishes: Wishes) -> Trip:
     frame = water.frame
     at = _places(frame.crs, wishes, spots)
     ways = ways_between(water, at, wishes.snap_m)
+    if not len(water.xy):
+        raise NothingUsable("no water that may be driven: all of it is too shallow for the boat or kept out of; lessen "
+                            "the draft or the margin, or allow open water")
     if ways.at[0] < 0:
+        told = away_said(frame.crs, water.xy, wishes.start_lon_deg, wishes.start_lat_deg)
         raise NothingUsable(
-            f"start {wishes.start_lat_deg:.5f},{wishes.start_lon_deg:.5f}: no water that may be driven within "
-            f"{wishes.snap_m:g} m of it; start from a place the boat has been, or allow open water")
+            f"start {wishes.start_lat_deg:.5f},{wishes.start_lon_deg:.5f}: {told}, and a start "
+            f"may lie {length_slot(wishes.snap_m, 0)} from it; start where the boat has been, or allow open water")
     time_s, ends_by = _time(wishes)
     leg_s = ways.length_m * (1 + SLACK) / wishes.speed_mps
     task = Task(spots.worth, np.full(len(spots), wishes.stay_s), leg_s, ways.length_m, time_s, wishes.reach_m)

@@ -63,7 +63,11 @@ def test_a_first_survey_needs_an_outline_only(demo, capsys):
 
 @pytest.mark.parametrize(("words", "status", "said"), [
     (["trip", "OUT", "--from", "here", "--hours", "1"], 2, "LAT,LON"),
-    (["trip", "OUT", "--from", "0,0", "--hours", "1"], 1, "no water that may be driven"),
+    (["trip", "OUT", "--from", "0,0", "--hours", "1"], 1, "the nearest water that may be driven lies 10"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--draft", "40m"], 1, "too shallow for the boat"),
+    (["lines", "OUT", "--hours", "0.02"], 1, "no line fits into 1.2 minutes"),
+    (["lines", "OUT", "--hours", "0.02", "--for", "spots"], 1, "no line fits into 1.2 minutes"),
+    (["lines", "OUT", "--hours", "1", "--draft", "40m"], 1, "too shallow for the boat"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--speed", "fast"], 2, "is no speed"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "tomorrow"], 2, "in UTC"),
     (["trip", "NOTHING", "--from", "START", "--hours", "1"], 1, "no finished map"),
@@ -75,6 +79,22 @@ def test_what_cannot_be_planned_is_one_line(words, status, said, demo, start, tm
     assert run(["plan", *(places.get(word, word) for word in words)]) == status
     fault = capsys.readouterr().err
     assert said in fault and fault.count("\n") == 1
+
+
+@pytest.mark.parametrize("plan", ["trip", "lines"])
+def test_a_start_far_off_is_told_with_its_distance(plan, demo, start, tmp_path, capsys):
+    "A slip of 0.3 degrees in the latitude: some 33 km to the nearest water, in the map's own unit."
+    lat, lon = (float(part) for part in start.split(","))
+    assert run(["plan", plan, str(demo.folder), "--from", f"{lat + 0.3},{lon}", "--hours", "1"]) == 1
+    away_m = float(re.search(r"lies (\d+) m away", capsys.readouterr().err).group(1))
+    with rasterio.open(demo.folder / "depth.tif") as raster:
+        rows, columns = np.nonzero(np.isfinite(raster.read(1)))
+        x, y = raster.transform @ (columns + 0.5, rows + 0.5)
+        there = rasterio.warp.transform(raster.crs, "EPSG:4326", x, y)
+    far_m = Geod(ellps="WGS84").inv(np.full(len(x), lon), np.full(len(x), lat + 0.3), *there)[2]
+    far_m = np.min(far_m)
+    # water that may be driven is part of the mapped: no nearer, and within the lake's width
+    assert far_m - 1.0 <= away_m < far_m + 400.0
 
 
 def test_a_closed_area_is_never_entered(demo, start, tmp_path, capsys):

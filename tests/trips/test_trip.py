@@ -84,7 +84,7 @@ def test_home_before_the_sun_sets():
 def test_a_start_on_land_is_refused():
     "One line that says what to do."
     lon, lat = unproject(UTM_33, np.array([WEST + 300.0]), np.array([SOUTH + 200.0]))
-    with pytest.raises(NothingUsable, match="no water that may be driven within"):
+    with pytest.raises(NothingUsable, match="the nearest water that may be driven lies"):
         plan_trip(SPOTS, lake(), Wishes(float(lon[0]), float(lat[0]), 3600.0, 2.0))
 
 
