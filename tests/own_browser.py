@@ -22,8 +22,8 @@ def missing(what):
 
 
 @contextmanager
-def launched():
-    "The machine's own Chromium, never a downloaded one."
+def launched(*more):
+    "The machine's own Chromium, never a downloaded one, with more of its options."
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         missing("chromium is not installed")
@@ -32,7 +32,7 @@ def launched():
     except ImportError:
         missing("playwright is not installed")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        browser = playwright.chromium.launch(executable_path=program, args=[*QUIET, *more])
         yield browser
         browser.close()
 

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import http.client
 import json
 import signal
 import socket
 import ssl
-import subprocess
-import sys
 
 import pytest
+from served import serving
 
 from lakemap.cli.certificate import kept_certificate
 from lakemap.cli.file_server import known_host
 from lakemap.cli.main import run
-
-# Tests that run in the background of a shell inherit that Ctrl-C is ignored; at a keyboard it is not.
-HEEDING = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
 
 
 @pytest.fixture(scope="module")
@@ -34,25 +29,6 @@ def folder(tmp_path_factory):
     listed = {name: {"bytes": 1, "sha256": ""} for name in ("map.html", "link.csv", "../secret.csv", "gone.tif")}
     (out / "summary.json").write_text(json.dumps({"format": 1, "files": listed}))
     return out
-
-
-@contextlib.contextmanager
-def serving(folder, *options):
-    "The command in a process of its own; gives its port and what it said."
-    words = ["serve", str(folder), "--port", "0", "--address", "127.0.0.1", *options]
-    process = subprocess.Popen(
-        [sys.executable, "-u", "-c", f"{HEEDING}from lakemap.cli.main import main; main({words!r})"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )
-    try:
-        said = [process.stdout.readline()]
-        while said[-1] and "Ctrl-C" not in said[-1]:
-            said.append(process.stdout.readline())
-        assert said[-1], process.stderr.read()
-        yield int(said[0].split("localhost:")[1].split("/")[0]), "".join(said), process
-    finally:
-        process.kill()
-        process.communicate()
 
 
 def answer(connection, path, method="GET", **headers):
