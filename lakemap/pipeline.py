@@ -35,7 +35,7 @@ from lakemap.read import (
     read_samples,
     read_shore,
 )
-from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots, without_returned
+from lakemap.spots import find_spots, heed_catches, heed_owner, score_spots, with_own_notes, without_returned
 from lakemap.terrain import describe_terrain
 from lakemap.water import describe_water, temperatures_of
 
@@ -106,8 +106,8 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         progress("making the temperature surface")
         temperature = warm.with_surface(make_surface(warm.readings, frame, s.grid, warm.passes))
     progress("gathering spots")
-    hits, returned_said = without_returned(hits, terrain.features, soundings, frame.crs)
-    spots = find_spots(hits, terrain, soundings, depth, hardness, s.spots)
+    hits, own_notes, returned_said = without_returned(hits, terrain.features, soundings, frame.crs)
+    spots = with_own_notes(find_spots(hits, terrain, soundings, depth, hardness, s.spots), own_notes)
     spots, owner_said = heed_owner(spots, checked.facts.edits) if s.clean.applies("edits") else (spots, ())
     spots = score_spots(spots, terrain, hardness, s.spots, bottom, water)
     spots, catches_said = heed_catches(spots, read_catches(lake.files, s.read), soundings.crs, s.spots)

@@ -49,6 +49,35 @@ def test_waypoints_that_come_back_change_nothing(first, tmp_path, way):
     assert len(again.hits) == len(first.hits)
 
 
+@pytest.mark.parametrize("signs", [5, 12, 22, 30, 60])
+def test_a_comment_cut_by_a_device_is_no_news(first, tmp_path, signs):
+    "However much of our own words is left, and however the name inside was cut."
+    gpx = waypoints_gpx(first.spots, "ft").decode()
+    gpx = re.sub(r"(?<=<cmt>)[^<]+", lambda match: match[0][:signs], re.sub(r"<desc>[^<]+</desc>\s*", "", gpx))
+    assert told(mapped(tmp_path, lake_files() | MARKS | {"plotter.gpx": gpx.encode()})) == told(first)
+
+
+def test_what_the_owner_wrote_on_a_waypoint_is_told_with_the_spot(first, tmp_path):
+    "In place of our own comment, or as a table without a name of ours in it but the spot's; all else stays."
+    name = first.spots.name[first.spots.kind.index("brush")]
+    words = "bent <pines>, sharks"
+    gpx = re.sub(rf"(<name>{name}</name>\s*<cmt>)[^<]+", rf"\1{words.replace('<', '&lt;')}",
+                 waypoints_gpx(first.spots, "m").decode())
+    again = mapped(tmp_path, lake_files() | MARKS | {
+        "plotter.gpx": gpx.encode(),
+        "own.csv": f"time,lat,lon,kind,name,note\n2026-05-01T10:00:00Z,46.8,-100.3,brush,{name},"
+                   "stump at 7 m: leans\n".encode()})
+    now, was = told(again), told(first)
+    assert now.keys() == was.keys()
+    for one in now:
+        assert now[one][:-1] == was[one][:-1]
+        more = [text for text in now[one][-1] if text not in was[one][-1]]
+        assert len(more) == (2 if one == name else 0), more
+        if one == name:
+            assert more[0] == "Noted 2026-05-01: stump at 7 m: leans"
+            assert more[1].startswith("Noted") and f": {words}" in more[1]
+
+
 def test_short_names_for_a_plotter_come_back_too(first, tmp_path):
     "Names of 8 letters, written for a plotter that holds no more."
     short = for_plotter(first.spots, Plotter(name_length=8, ascii_only=True))

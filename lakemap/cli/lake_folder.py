@@ -123,7 +123,8 @@ def _told(found: object, role: Role, source: Source) -> str:
         raise InputError(f"{source.name}: no {WORDS[role]} in it that can be used")
     kinds = Counter(found.kind) if isinstance(found, Marks) else {}
     listed = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items(), key=lambda one: (-one[1], one[0])))
-    return f"{len(found)} {WORDS[role]}" + (f" ({listed})" if listed else "")
+    what = WORDS[role].removesuffix("s") if len(found) == 1 else WORDS[role]
+    return f"{len(found)} {what}" + (f" ({listed})" if listed else "")
 
 
 def _belongings(path: Path) -> list[Path]:
