@@ -35,8 +35,10 @@ RUN_M, RUN_SIGMAS = 0.3, 3.5
 SIDE_M, SIDE_SIGMAS = 0.12, 2.0
 ALIKE_SHARE = 0.3
 """Share of the farthest reading's height that its neighbours must have to belong to one thing with it."""
-CONTINUED_SHARE = 0.3
-"""Share of its height that a run must also keep above both shoulders' continuations, which are less certain."""
+CONTINUED_SHARE = 0.7
+"""Share of its height that a run must also keep above both shoulders' continuations, which are less certain. On
+invented lakes 1 of 10 runs that kept less stood on the floor, of 180 that kept more 92 % (tests/bench/bench_cover.py);
+with 0.3 the lip of a drop-off told by three readings was a thing."""
 
 
 @dataclass(frozen=True)

@@ -1,28 +1,39 @@
-"""How much of a map's list of spots stays when its input moves a little: the demo lake mapped again with 2 cm of noise
-on every depth (twice), with 0.2 m on every position, and without one of its logs.
-Run: python tests/bench/bench_ranking.py
+"""How much of a map's list of spots stays when its input moves a little: a lake mapped again with 2 cm of noise on
+every depth (twice), with 0.2 m on every position, and without one of its logs.
+
+The demo lake; with a number, the demo's shape with roughness, bottom, cover and the boat's errors drawn anew; with
+``small`` and a number, the small lake of the suite, whose shape is another, as sounded on all its days.
+Run: python tests/bench/bench_ranking.py [small] [number]
 """
 
 from __future__ import annotations
 
 import sys
+import tempfile
 from collections import Counter
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from scipy.stats import kendalltau, spearmanr
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from growing_lake import DAYS, write_days
+
 from lakemap import Lake, pipeline
+from lakemap.demo import demo_files, demo_lake
 from lakemap.model.spots import Spots
 
 DEMO = Path(__file__).parents[2] / "demo_tracks"
 SETTINGS = {"clean": {"draft_m": 0.35, "nominal_sound_speed_mps": 1500.0}}
-SAME_M, M_PER_DEG, LEFT_OUT = 25.0, 111_300.0, "harrow_fishing.nmea"
+SAME_M, M_PER_DEG = 25.0, 111_300.0
+LEFT_OUT = ("harrow_fishing.nmea", "day05.csv")
 VARIANTS = {"depths, 2 cm": (1, 0.02, 0.0), "again": (2, 0.02, 0.0), "positions, 0.2 m": (3, 0.0, 0.2)}
 
 
-def mapped(without: str = "", seed: int = 0, depth_m: float = 0.0, place_m: float = 0.0) -> Spots:
-    "Spots of the demo lake, its readings moved by so much."
+def mapped(files: list[Path], seed: int = 0, depth_m: float = 0.0, place_m: float = 0.0) -> Spots:
+    "Spots of a lake's files, their readings moved by so much."
     plain = pipeline.read_logs
 
     def moved(*what, **how):
@@ -35,7 +46,6 @@ def mapped(without: str = "", seed: int = 0, depth_m: float = 0.0, place_m: floa
         return read.with_columns(logged_depth_m=shown.astype(read.logged_depth_m.dtype), lat_deg=lat, lon_deg=lon)
 
     pipeline.read_logs = moved
-    files = [path for path in sorted(DEMO.iterdir()) if path.name != without]
     try:
         return pipeline.map_lake(Lake.from_files(files, SETTINGS)).spots
     finally:
@@ -54,12 +64,29 @@ def again(was: Spots, now: Spots) -> np.ndarray:
     return np.array(pairs)
 
 
-def main() -> None:
+def lake_files(words: list[str], folder: Path) -> list[Path]:
+    "The files of the lake that the words mean, written into the folder where it is not the demo lake itself."
+    if not words:
+        return sorted(DEMO.iterdir())
+    number = int(words[-1])
+    if words[0] == "small":
+        write_days(folder, DAYS, number)
+    else:
+        lake = demo_lake(number)
+        with patch("lakemap.demo.files.demo_lake", lambda: lake):
+            for name, content in demo_files(number).items():
+                (folder / name).write_bytes(content)
+    return sorted(folder.iterdir())
+
+
+def main(words: list[str]) -> None:
     "Prints a line for each variant."
-    was = mapped()
-    print(f"{len(was)} spots: {dict(Counter(was.kind))}")
-    variants = {name: mapped("", *how) for name, how in VARIANTS.items()}
-    variants[f"without {LEFT_OUT}"] = mapped(LEFT_OUT)
+    with tempfile.TemporaryDirectory() as folder:
+        files = lake_files(words, Path(folder))
+        was = mapped(files)
+        print(f"{len(was)} spots: {dict(Counter(was.kind))}")
+        variants = {name: mapped(files, *how) for name, how in VARIANTS.items()}
+        variants["without one log"] = mapped([path for path in files if path.name not in LEFT_OUT])
     for name, now in variants.items():
         rank = again(was, now)
         lost = Counter(was.kind) - Counter(was.kind[k] for k in rank[:, 0])
@@ -69,4 +96,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main(sys.argv[1:])

@@ -26,6 +26,19 @@ def test_shapes_of_the_floor_are_no_rises(floor, seed):
     assert np.count_nonzero(found.pings > 1) == 0
 
 
+@pytest.mark.parametrize("step_m", [1.0, 2.0, 2.5])
+@pytest.mark.parametrize("run_m", [2.0, 3.0, 5.0])
+def test_the_lip_of_a_drop_off_is_no_rise_however_few_readings_tell_it(step_m, run_m):
+    "A fall of 2.8 m within three readings or thirty; at 0.3 of its height all of 40 lips at 2 m were things."
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        x = np.arange(rng.uniform(0.0, step_m), 300.0, step_m)
+        fall = 1.4 * np.tanh((x - 150.0) / run_m) * (-1 if seed % 2 else 1)
+        depth = 5.0 + fall + 0.01 * x + rng.normal(0.0, 0.04, len(x))
+        found = excursions(logged(x, 0.0 * x, depth))[1]
+        assert np.count_nonzero(found.pings > 1) == 0
+
+
 @pytest.mark.parametrize("floor", [flat, tilted], ids=lambda f: f.__name__)
 @pytest.mark.parametrize("height_m", [0.6, 1.5])
 def test_a_thing_on_the_floor_is_found_with_its_height(floor, height_m):
