@@ -83,17 +83,17 @@ def fish_sentence(count: int, fresh: float, near_m: float) -> tuple[str, ...]:
 
 
 def near_sentences(near: Sequence[NearFeature], features: Features) -> tuple[str, ...]:
-    """``Drop-off of {2.100 m} {14.000 m} to the north-east.`` for each feature near."""
+    """``Drop-off of {2.100 m}, {14.000 m} to the north-east.`` for each feature near."""
     said = []
     for feature in near:
         kind = features.kind[feature.row]
         what = kind.capitalize()
-        if kind != "flat":
-            what += f" of {length_slot(float(features.relief_m[feature.row]))}"
-        if feature.distance_m < 1.0:
-            said.append("Lies on a flat." if kind == "flat" else f"{what} right here.")
-        else:
-            said.append(f"{what} {length_slot(feature.distance_m)} to the {feature.direction}.")
+        away = f"{length_slot(feature.distance_m)} to the {feature.direction}."
+        if kind == "flat":
+            said.append("Lies on a flat." if feature.distance_m < 1.0 else f"Flat {away}")
+            continue
+        what += f" of {length_slot(float(features.relief_m[feature.row]))}"
+        said.append(f"{what} right here." if feature.distance_m < 1.0 else f"{what}, {away}")
     return tuple(said)
 
 
