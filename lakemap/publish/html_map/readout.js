@@ -14,6 +14,7 @@ class Readout {
     Dom.by("readout-close").addEventListener("click", () => this.close());
     Dom.by("readout-note").addEventListener("click", () => this.onNote(this.latlng));
     this.onNote = () => {};
+    this.onShow = () => {};
     this.toSpot = () => null;
     map.on("click", (event) => this.show(event.latlng));
   }
@@ -50,6 +51,7 @@ class Readout {
     this.box.hidden = false;
     this.refresh();
     document.body.classList.add("reading");
+    this.onShow(latlng);
   }
 
   close() {

@@ -96,6 +96,7 @@ function buildPage(map, data, grid) {
     layers.choose(painter.view === "sure" ? "depth" : "sure");
   });
   spots.onOpen = () => { drawer(true); readout.close(); };
+  readout.onShow = (latlng) => bringOutOf(map, latlng, Dom.by("readout"));
   readout.onNote = (latlng) => {
     drawer(true);
     notes.open({ lat: latlng.lat, lon: Geo.wrapped(latlng.lng), kind: "place", name: "" });
@@ -133,6 +134,7 @@ function buildPage(map, data, grid) {
 }
 
 const LAYERS_PX = 288;
+const CROSS_PX = 18;
 const WIDE = "(min-width: 900px)";
 const isWide = () => window.matchMedia(WIDE).matches;
 
@@ -146,6 +148,14 @@ function bringToView(map, latlng) {
   if (seen.contains(map.latLngToContainerPoint(latlng))) return;
   const zoom = map.getZoom();
   map.panTo(map.unproject(map.project(latlng, zoom).add([right / 2, low / 2]), zoom));
+}
+
+// Up from behind a box that covers the place.
+function bringOutOf(map, latlng, box) {
+  const covered = box.getBoundingClientRect(), view = map.getContainer().getBoundingClientRect();
+  const { x, y } = map.latLngToContainerPoint(latlng).add([view.left, view.top]);
+  if (x < covered.left - CROSS_PX || x > covered.right + CROSS_PX || y < covered.top - CROSS_PX || y > covered.bottom) return;
+  map.panBy([0, y - covered.top + 2 * CROSS_PX]);
 }
 
 // Name, bar of certainty, and what all depths share.

@@ -281,6 +281,24 @@ def test_a_real_tap_shows_depth_and_error(chromium, written, size):
         assert "hard (0.80 ±\u00a00.10)" in page.inner_text("#readout-more")
 
 
+def test_what_is_read_does_not_cover_the_place(chromium, written, size):
+    "Wherever on the map a tap falls, its cross stands clear of the box that tells of it."
+    with opened(chromium, written(full_lake()), size) as page:
+        box = page.locator("#map-holder, .folium-map").first.bounding_box()
+        low = page.locator("#legend").bounding_box()
+        for share in (0.2, 0.5, 0.8):
+            x, y = low["x"] + share * low["width"], low["y"] - 8
+            assert y > box["y"]
+            page.mouse.click(x, y)
+            page.wait_for_timeout(500)
+            told, cross = (page.locator(one).bounding_box() for one in ("#readout", ".tap-cross"))
+            middle = (cross["x"] + cross["width"] / 2, cross["y"] + cross["height"] / 2)
+            assert not (told["x"] <= middle[0] <= told["x"] + told["width"]
+                        and told["y"] <= middle[1] <= told["y"] + told["height"])
+            assert box["y"] < middle[1] < box["y"] + box["height"]
+            page.click("#readout-close")
+
+
 @pytest.mark.parametrize(("lon", "lat"), [(17.9, 58.0), (179.999, -40.0)], ids=["zone's edge", "antimeridian"])
 def test_the_picture_lies_where_the_grid_is(chromium, written, lon, lat):
     "What is painted agrees, to one screen pixel, with the grid warped to Web Mercator by GDAL."
