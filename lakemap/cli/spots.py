@@ -134,7 +134,8 @@ def _above_thermocline(summary: dict[str, Any]) -> Filter:
     if water is None:
         raise UsageError("--above-thermocline: the map knows nothing of the water; make it with --profile FILE")
     if water["thermocline_m"] is None:
-        raise UsageError("--above-thermocline: the water was mixed when the profile was taken; leave it out")
+        raise UsageError("--above-thermocline: the profile has no thermocline, its water was mixed or nearly so; "
+                         "leave it out")
     _refuse_run_out("--above-thermocline", water)
     dated = f" of {water['day']}, which counts until {water['until']}" if water["until"] else ""
     return above(float(water["thermocline_m"]), f"the thermocline{dated}")

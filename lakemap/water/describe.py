@@ -44,6 +44,7 @@ def describe_water(
         return None
     cast = max(profile.casts, key=lambda one: (np.nan_to_num(one.time_s, nan=-np.inf), len(one.depth_m)))
     layers = layers_of(cast.depth_m, cast.temperature_c)
+    layers = layers if layers is not None and layers.strong else None
     day, until = _days(cast, settings)
     oxygen = cast.oxygen_mgl if cast.oxygen_mgl is not None else np.full(len(cast.depth_m), np.nan)
     bands = suitable_bands(cast.depth_m, cast.temperature_c, oxygen, settings) if settings.seeks else None
@@ -93,7 +94,7 @@ def _said(water: Water) -> list[str]:
     dated = undated if np.isnat(water.day) else f"profile of {water.day}, {counts} until {water.until}"
     deepest = length_slot(water.deepest_m)
     if water.thermocline_m is None or water.top_m is None or water.bottom_m is None:
-        told = [f"water ({dated}): mixed down to {deepest}, no thermocline"]
+        told = [f"water ({dated}): mixed down to {deepest}, or layered too weakly to hold: no thermocline"]
     else:
         told = [f"water ({dated}): thermocline at {length_slot(water.thermocline_m)}, its layer from "
                 f"{length_slot(water.top_m)} to {length_slot(water.bottom_m)}"]

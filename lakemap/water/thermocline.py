@@ -25,11 +25,13 @@ PEAK_SHARE = 0.15
 
 @dataclass(frozen=True)
 class Layers:
-    """Depths [m] of the thermocline (deepest lasting one), and of the metalimnion's top and bottom."""
+    """Depths [m] of the thermocline (deepest lasting one), and of the metalimnion's top and bottom; ``strong``: whether
+    the gradient reaches LEAST_GRADIENT anywhere. Under ice, and days after a turnover, it does not."""
 
     thermocline_m: float
     top_m: float
     bottom_m: float
+    strong: bool
 
 
 def layers_of(depth_m: Floats, temperature_c: Floats) -> Layers | None:
@@ -42,7 +44,7 @@ def layers_of(depth_m: Floats, temperature_c: Floats) -> Layers | None:
     lasting = _lasting(gradient, strongest)
     cline = first if lasting <= strongest + 1 else max(first, _refined(depth_m, gradient, lasting))
     top, bottom = _edges(depth_m, gradient, cline)
-    return Layers(cline, top, bottom)
+    return Layers(cline, top, bottom, bool(gradient[strongest] >= LEAST_GRADIENT))
 
 
 def strongest_m(depth_m: Floats, temperature_c: Floats) -> float | None:

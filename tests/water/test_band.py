@@ -67,6 +67,17 @@ def test_a_profile_ages():
     assert np.isnat(undated.until) and "without a date" in undated.messages[0]
 
 
+@pytest.mark.parametrize(("celsius", "layered"), [
+    ([0.5, 2.0, 3.5, 4.0], False), ([10.6, 10.2, 9.8, 9.4], False), ([22.0, 20.0, 14.0, 8.0], True),
+], ids=["under ice", "after the turnover", "summer"])
+def test_water_layered_too_weakly_has_no_thermocline(celsius, layered):
+    "Less than 0.1 kg/m3 a metre anywhere is no metalimnion (Read et al. 2011); the spread of 1 degree alone would do."
+    water = describe_water(
+        WaterProfile((Cast(NOON, np.array([0.0, 2.0, 5.0, 9.0]), np.array(celsius)),), "p"), floor(5), WaterSettings())
+    assert (water.thermocline_m is not None) is layered is (water.top_m is not None)
+    assert ("no thermocline" in water.messages[0]) is not layered
+
+
 def test_the_latest_cast_is_taken():
     "Of two the newer one."
     old = Cast(NOON - 86400 * 60, DEPTH, np.full(4, 9.0))
