@@ -76,7 +76,8 @@ CONTROLS = {
     "drawer-handle": Control("#drawer-handle", "press", "document.body.className, "
                              "document.getElementById('drawer-handle').ariaExpanded"),
     "sure-show": Control("#sure-show", "press", f"{text('legend-title', 'sure-show')}, {kept('view')}, {SURFACE}"),
-    "summary": Control("summary", "press", "document.querySelector('details').open", SPOT_LIST),
+    "summary": Control("#more-sure summary", "press", "document.querySelector('#more-sure details').open", SPOT_LIST),
+    "legend-count": Control("#legend-count", "press", "document.getElementById('legend-more').open"),
     "spot-order": Control("#spot-order", "choose:shallow", text("spot-list"), SPOT_LIST),
     "spot-kind": Control("#spot-kind", "choose:stump", text("spot-list", "spot-count"), SPOT_LIST),
     "spot-search": Control("#spot-search", "write:brush", text("spot-list", "spot-count"), SPOT_LIST),
@@ -105,7 +106,7 @@ CONTROLS = {
     **{f"view {name}": Control(f"input[value={name}]", "check", f"{text('legend-title')}, {kept('view')}, {SURFACE}",
                                LAYERS) for name in ("depth", "hardness", "slope")},
     "fade": Control("#fade", "check", SURFACE, f"{LAYERS} depth"),
-    "over hazards": over("hazards", f"{SKETCH}, {text('legend-lines')}"),
+    "over hazards": over("hazards", f"{SKETCH}, document.getElementById('legend-lines').textContent"),
     **{f"over {name}": over(name, SKETCH) for name in
        ("closed", "passes", "features", "gaps", "flagged", "hits", "edges", "weed", "moved", "shore")},
     "over contours": over("contours", "document.querySelectorAll('.contours-canvas').length"),
@@ -129,7 +130,7 @@ CONTROLS = {
     "leaflet-control-zoom-in": Control(".leaflet-control-zoom-in", "press", "lakePage.map.getZoom()", "closed"),
     "leaflet-control-zoom-out": Control(".leaflet-control-zoom-out", "press", "lakePage.map.getZoom()", "closed"),
 }
-ONLY_ON_PHONE = {"drawer-handle"}
+ONLY_ON_PHONE = {"drawer-handle", "legend-count"}
 LINE = b"""<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><rte><name>one</name>
 <rtept lat="53.2" lon="14.6"/><rtept lat="53.201" lon="14.6"/></rte></gpx>"""
 FIX = "{coords: {latitude: 53.2, longitude: 14.6, accuracy: 4}}"
