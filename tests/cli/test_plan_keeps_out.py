@@ -160,7 +160,7 @@ def test_a_lower_lake_closes_what_was_deep_enough(plain, tmp_path, capsys):
     assert stops(capsys) == 2
     lon, lat = lonlat(SMALL_WEST + 60.0, LINES[1])
     assert run(["plan", "trip", str(plain), "--from", f"{lat},{lon}", "--hours", "2", "--lower", "6m"]) == 1
-    assert "no water that may be driven" in capsys.readouterr().err
+    assert "the nearest water that may be driven lies" in capsys.readouterr().err
 
 
 def test_lines_too_keep_clear(plain, tmp_path):

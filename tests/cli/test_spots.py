@@ -66,7 +66,7 @@ def test_the_filter_that_emptied_the_list_is_named(demo, tmp_path, capsys):
     (["--above-thermocline"], "--profile FILE"),
     (["--fishable"], "--profile FILE"),
     (["--depth", "8"], "from-to"),
-    (["--depth", "9-3m"], "the lesser one first"),
+    (["--depth", "9-3m"], "the shallower depth comes first"),
     (["--seen-since", "May"], "2025-06-01"),
     (["--to", "x.txt"], ".gpx, .kml, .csv"),
 ])
