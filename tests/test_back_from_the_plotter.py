@@ -74,7 +74,7 @@ def test_what_the_owner_wrote_on_a_waypoint_is_told_with_the_spot(first, tmp_pat
         more = [text for text in now[one][-1] if text not in was[one][-1]]
         assert len(more) == (2 if one == name else 0), more
         if one == name:
-            assert more[0] == "Noted 2026-05-01: stump at 7 m: leans"
+            assert more[0] == "Noted 2026-05-01: stump at 7 m: leans."
             assert more[1].startswith("Noted") and f": {words}" in more[1]
 
 

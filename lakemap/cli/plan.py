@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -114,6 +115,9 @@ def lines(folder: Path | None, shore: tuple[Path, ...], aim: str, place: str | N
 def _lines(
     folder: Path | None, shore: tuple[Path, ...], wishes: LinesWishes, boat: Boat, keep_out: KeepOut
 ) -> LinesPlan:
+    if shore and (folder is not None or wishes.aim != "depth"):
+        raise UsageError("--shore is for the first survey of a lake without a map, for its depths: leave out "
+                         f"{'OUT' if folder is not None else '--for'}, or --shore")
     if folder is not None:
         after: LinesPlan = lines_after(folder, wishes, boat, keep_out)
         return after
@@ -128,7 +132,11 @@ def _lines(
 
 
 def _boat(given: dict[str, Any], unit: str) -> Boat:
-    return Boat(*(parse_length_m(given[name], unit) for name in ("draft", "margin", "lower")))
+    draft, margin, lower = (parse_length_m(given[name], unit) for name in ("draft", "margin", "lower"))
+    for name, length_m in (("draft", draft), ("margin", margin)):
+        if length_m < 0:
+            raise UsageError(f"--{name} {given[name]}: must be 0 or more, or ways would lead where the boat grounds")
+    return Boat(draft, margin, lower)
 
 
 def _keep_out(given: dict[str, Any], start: np.datetime64 | None) -> KeepOut:
@@ -153,9 +161,10 @@ def _moment(text: str | None) -> np.datetime64 | None:
     if text is None:
         return None
     try:
-        return np.datetime64(text.removesuffix("Z"), "s")
+        when = datetime.fromisoformat(text)
     except ValueError:
         raise UsageError(f"--start {text}: write it as 2026-06-01T14:00, in UTC") from None
+    return np.datetime64((when.astimezone(UTC) if when.tzinfo else when).replace(tzinfo=None), "s")
 
 
 def _reach_m(text: str | None) -> float:

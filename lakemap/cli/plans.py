@@ -50,8 +50,9 @@ def show_lines(found: LinesPlan, unit: str) -> None:
                   "Headings are true.")
     console.print(_learnt(found, unit))
     if found.aim != "spots":
-        console.print(f"{len(plan.lines) - len(loose(plan.lines))} of the lines cross another one or what was driven "
-                      "before: there a wrong level or draft shows.")
+        before = "" if found.aim == "outline" else " or what was driven before"
+        crossing = len(plan.lines) - len(loose(plan.lines))
+        console.print(f"{crossing} of the lines cross another one{before}: there a wrong level or draft shows.")
     console.print(Text(CAUTION))
 
 

@@ -31,9 +31,10 @@ class OwnNote:
 
     @property
     def sentence(self) -> str:
-        """``Noted 2026-05-01: leans to the north.``"""
+        """``Noted 2026-05-01: leans to the north.``, closed like a sentence whether or not its writer did."""
+        end = "" if self.words[-1] in ".!?" else "."
         day = "" if np.isnat(self.when) else f" {self.when.astype('datetime64[D]')}"
-        return f"Noted{day}: {self.words}"
+        return f"Noted{day}: {self.words}{end}"
 
 
 def own_note(hits: Hits, row: int, code: str) -> OwnNote | None:

@@ -13,6 +13,7 @@ import rasterio.warp
 from pyproj import Geod
 
 from lakemap.cli.main import run
+from lakemap.cli.plan import _moment
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 
@@ -72,6 +73,10 @@ def test_a_first_survey_needs_an_outline_only(demo, capsys):
     (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "tomorrow"], 2, "in UTC"),
     (["trip", "NOTHING", "--from", "START", "--hours", "1"], 1, "no finished map"),
     (["lines", "--hours", "1"], 2, "--shore"),
+    (["lines", "OUT", "--shore", "x.geojson", "--hours", "1"], 2, "leave out OUT, or --shore"),
+    (["lines", "--shore", "x.geojson", "--hours", "1", "--for", "spots"], 2, "leave out --for, or --shore"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--margin", "-5ft"], 2, "--margin -5ft: must be 0 or more"),
+    (["lines", "OUT", "--hours", "1", "--draft", "-1m"], 2, "--draft -1m: must be 0 or more"),
 ])
 def test_what_cannot_be_planned_is_one_line(words, status, said, demo, start, tmp_path, capsys):
     "What is wrong and what to do; no traceback."
@@ -95,6 +100,12 @@ def test_a_start_far_off_is_told_with_its_distance(plan, demo, start, tmp_path, 
     far_m = np.min(far_m)
     # water that may be driven is part of the mapped: no nearer, and within the lake's width
     assert far_m - 1.0 <= away_m < far_m + 400.0
+
+
+@pytest.mark.parametrize("when", ["2026-07-01T16:00", "2026-07-01T16:00Z", "2026-07-01T11:00-05:00"])
+def test_a_start_is_taken_in_its_own_zone(when):
+    "UTC where none is told; an offset counts."
+    assert _moment(when) == np.datetime64("2026-07-01T16:00:00")
 
 
 def test_a_closed_area_is_never_entered(demo, start, tmp_path, capsys):

@@ -50,7 +50,8 @@ const Section = (() => {
   }
 
   function words(pass) {
-    const said = [pass.seen ? "Showed it" : "Did not show it", `${Units.distance(pass.off_m)} away at the nearest`];
+    const showed = pass.seen === null ? "Crossed it" : pass.seen ? "Showed it" : "Did not show it";
+    const said = [showed, `${Units.distance(pass.off_m)} away at the nearest`];
     return pass.day ? [pass.day, ...said].join(" \u00b7 ") : said.join(" \u00b7 ");
   }
 

@@ -36,7 +36,8 @@ def sections(lake_map: LakeMap) -> list[list[dict[str, Any]]]:
     """For each spot, in their order, its passes: those that showed it first, then the nearest; empty for none.
 
     ``along`` [dm] and ``depth`` [cm] as whole steps, each from the one before; ``rise`` pairs of ends along [dm];
-    ``off_m`` how near it came, ``day``, and ``seen`` whether a hit of the spot is this pass's.
+    ``off_m`` how near it came, ``day``, and ``seen`` whether a hit of the spot is this pass's; None for a shape of the
+    floor, which no single pass shows.
     """
     soundings, spots = lake_map.soundings, lake_map.spots
     known = np.isfinite(soundings.x_m) & np.isfinite(soundings.depth_m)
@@ -48,12 +49,15 @@ def sections(lake_map: LakeMap) -> list[list[dict[str, Any]]]:
     for k in range(len(spots)):
         place = np.array([spots.x_m[k], spots.y_m[k]])
         near = tree.query_ball_point(place, REACH_M) if k < MOST_SPOTS else []
-        showed = set(lake_map.hits.pass_id[spots.hits[k]].tolist()) if len(lake_map.hits) else set()
+        of_spot = spots.hits[k] if len(lake_map.hits) else spots.hits[k][:0]
+        showed = set(lake_map.hits.pass_id[of_spot].tolist()) if len(spots.hits[k]) else None
         made.append(_of_spot(soundings, rows[np.sort(np.array(near, np.int64))], place, showed))
     return made
 
 
-def _of_spot(soundings: Soundings, near: Rows, place: NDArray[np.float64], showed: set[int]) -> list[dict[str, Any]]:
+def _of_spot(
+    soundings: Soundings, near: Rows, place: NDArray[np.float64], showed: set[int] | None
+) -> list[dict[str, Any]]:
     found = []
     for number in np.unique(soundings.pass_id[near]):
         mine = near[soundings.pass_id[near] == number]
@@ -61,7 +65,8 @@ def _of_spot(soundings: Soundings, near: Rows, place: NDArray[np.float64], showe
         if away.min() <= NEAR_M:
             one = _of_pass(soundings, mine, int(np.argmin(away)))
             if one:
-                found.append(one | {"off_m": round(float(away.min()), 1), "seen": int(number) in showed})
+                seen = None if showed is None else int(number) in showed
+                found.append(one | {"off_m": round(float(away.min()), 1), "seen": seen})
     return sorted(found, key=lambda one: (not one["seen"], one["off_m"]))[:MOST_PASSES]
 
 

@@ -81,7 +81,7 @@ def test_a_note_on_the_page_is_in_the_next_map(chromium, tmp_path, size):
     (before,), (after,) = spots_of(out), spots_of(again)
     assert after["name"] == before["name"] and after["probability"] == before["probability"]
     day = re.search(r"(\d{4}-\d\d-\d\d)T", (tmp_path / "own-notes.csv").read_text()).group(1)
-    assert after["reasons"] == before["reasons"].replace(" Flat", f" Noted {day}: {WORDS} Flat")
+    assert after["reasons"] == before["reasons"].replace(" Flat", f" Noted {day}: {WORDS}. Flat")
     with opened(chromium, again / "map.html", size) as page:
         shared.open_list(page)
         page.locator(".spot-row").first.click()

@@ -77,6 +77,12 @@ def test_passes_that_showed_it_come_first_then_the_nearest():
     assert [(one["seen"], one["off_m"]) for one in told] == [(True, 8.0), (False, 1.0), (False, 4.0)]
 
 
+def test_no_pass_alone_shows_a_shape_of_the_floor():
+    "A spot without hits was crossed: neither shown nor missed."
+    [[one]] = sections(lake([(3.0, 1.5)], hits_of=[]))
+    assert one["seen"] is None
+
+
 def test_a_gap_is_not_bridged():
     "The line ends where no reading follows within reach."
     [[one]] = sections(lake([(0.0, 0)], gap=True))

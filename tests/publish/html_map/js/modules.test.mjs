@@ -174,5 +174,6 @@ test("a section is drawn true: deeper is lower, the spot in the middle, one scal
   // a flat floor is given a metre of height, so that centimetres do not look like a wall
   const flat = Section.scale([{ along: [-20, 20], depth: [8, 8.02] }]);
   assert.ok(flat.bottom - flat.top > 0.99);
+  assert.match(Section.words({ day: null, seen: null, off_m: 3.04 }), /^Crossed it /);
   assert.equal(Section.words({ day: null, seen: false, off_m: 3.04 }), "Did not show it \u00b7 3.0\u00a0m away at the nearest");
 });
