@@ -69,10 +69,18 @@ def export(folder: Path, quiet: bool, **given: Any) -> None:
     wanted = [name for name in WRITERS if given[name] is not None]
     if not wanted:
         raise UsageError(f"nothing to export from {folder}; say what, such as --kmz lake.kmz or --b12 readings.geojson")
+    lacking = []
     for name in wanted:
-        told = WRITERS[name](folder, given[name], given)
+        try:
+            told = WRITERS[name](folder, given[name], given)
+        except NothingUsable as none:
+            # what else was asked for is there all the same
+            lacking.append(f"{none}; {given[name]} is not written")
+            continue
         if not quiet:
             click.echo(f"{told} written to {given[name]}")
+    if lacking:
+        raise NothingUsable("; ".join(lacking))
 
 
 def _kmz(folder: Path, file: Path, given: dict[str, Any]) -> str:
@@ -113,7 +121,7 @@ def _gpx_dangers(folder: Path, file: Path, given: dict[str, Any]) -> str:
     found = read_layers(folder, summary, ["hazards", "closed_areas"])
     hazards, closed = (found.get(name, Drawn()) for name in ("hazards", "closed_areas"))
     if not len(hazards) + len(closed):
-        raise NothingUsable(f"{folder}: the map has no dangers and no closed areas; nothing is written")
+        raise NothingUsable(f"{folder}: the map has no dangers and no closed areas")
     crs = read_grid(folder, summary, DEPTH).frame.crs
     write_whole(_gpx_name("gpx-dangers", file),
                 dangers_gpx(hazards, closed, crs, str(summary["units"]), given["most_points"]))
@@ -141,7 +149,7 @@ def _mbtiles(folder: Path, file: Path, given: dict[str, Any]) -> str:
 def _layer(folder: Path, summary: dict[str, Any], name: str) -> tuple[Drawn, Any]:
     drawn = read_layers(folder, summary, [name]).get(name)
     if drawn is None:
-        raise NothingUsable(f"{folder}: the map has no {name}; nothing is written")
+        raise NothingUsable(f"{folder}: the map has no {name}")
     return drawn, read_grid(folder, summary, DEPTH).frame.crs
 
 

@@ -72,7 +72,8 @@ def plan_trip(spots: Candidates, water: Waterways, wishes: Wishes) -> Trip:
         told = away_said(frame.crs, water.xy, wishes.start_lon_deg, wishes.start_lat_deg)
         raise NothingUsable(
             f"start {wishes.start_lat_deg:.5f},{wishes.start_lon_deg:.5f}: {told}, and a start "
-            f"may lie {length_slot(wishes.snap_m, 0)} from it; start where the boat has been, or allow open water")
+            f"may lie {length_slot(wishes.snap_m, 0)} from it; start where the boat has been and nothing is "
+            "closed or a danger, or allow open water")
     time_s, ends_by = _time(wishes)
     leg_s = ways.length_m * (1 + SLACK) / wishes.speed_mps
     task = Task(spots.worth, np.full(len(spots), wishes.stay_s), leg_s, ways.length_m, time_s, wishes.reach_m)
@@ -156,9 +157,12 @@ def _moment(wishes: Wishes) -> np.datetime64:
 
 def _said(order: list[int], wishes: Wishes, ends_by: np.datetime64) -> tuple[str, ...]:
     told = []
+    dusk = bool(ends_by < _moment(wishes) + np.timedelta64(int(wishes.time_s), "s"))
     if not order:
-        told.append("no spot can be reached in time; allow more hours, more speed, or open water")
-    if ends_by < _moment(wishes) + np.timedelta64(int(wishes.time_s), "s"):
+        dark = ", coming home in the dark" if dusk else ""
+        told.append("no spot can be reached in time; allow more hours, speed or reach, a shorter stay"
+                    f"{dark}, or open water")
+    if dusk:
         told.append(f"the trip ends by sunset, {ends_by}Z")
     return tuple(told)
 

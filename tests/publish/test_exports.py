@@ -260,8 +260,12 @@ def test_dangers_and_closed_areas_for_a_plotter(folders, gpx_schema, tmp_path, c
     np.testing.assert_allclose(tracks.total_bounds, own.total_bounds, atol=1e-6)
     assert len(tracks) == 4 and tracks.geometry.length.sum() == pytest.approx(own.geometry.length.sum(), rel=1e-4)
     capsys.readouterr()
-    assert run(["export", str(folders["bare"]), "--gpx-dangers", str(tmp_path / "no.gpx")]) == 1
-    assert "no dangers and no closed areas" in capsys.readouterr().err and not (tmp_path / "no.gpx").exists()
+    both = ["--gpx-dangers", str(tmp_path / "no.gpx"), "--geojson", str(tmp_path / "yes.geojson")]
+    assert run(["export", str(folders["bare"]), *both]) == 1
+    said = capsys.readouterr().err
+    assert "no dangers and no closed areas" in said and "no.gpx is not written" in said and said.count("\n") == 1
+    # what else was asked for is there all the same
+    assert not (tmp_path / "no.gpx").exists() and (tmp_path / "yes.geojson").exists()
 
 
 def test_ways_become_tracks_split_at_the_limit(gpx_schema):
