@@ -29,6 +29,11 @@ WORDS: dict[Role, str] = {
     "closed": "closed areas", "catches": "catches", "edits": "words of yours", "boat": "boat",
 }
 """What is in a file of each role, for people."""
+ONE: dict[Role, str] = {
+    "marks": "mark", "samples": "bottom sample", "check_depths": "check depth", "hazards": "danger",
+    "closed": "closed area", "catches": "catch", "edits": "word of yours",
+}
+"""The same of one alone, where that is another word."""
 OWN_NAMES = (SUMMARY, MAP, LAKE_SETTINGS)
 """A folder with one of the first two is taken for results; the third is settings."""
 
@@ -123,7 +128,7 @@ def _told(found: object, role: Role, source: Source) -> str:
         raise InputError(f"{source.name}: no {WORDS[role]} in it that can be used")
     kinds = Counter(found.kind) if isinstance(found, Marks) else {}
     listed = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items(), key=lambda one: (-one[1], one[0])))
-    what = WORDS[role].removesuffix("s") if len(found) == 1 else WORDS[role]
+    what = ONE.get(role, WORDS[role]) if len(found) == 1 else WORDS[role]
     return f"{len(found)} {what}" + (f" ({listed})" if listed else "")
 
 

@@ -19,6 +19,8 @@ from lakemap.model.soundings import Soundings
 Floats = NDArray[np.float64]
 
 WGS84 = CRS.from_epsg(4326)
+GEOD = pyproj.Geod(ellps="WGS84")
+"""Geodesics on the ellipsoid of WGS 84."""
 
 pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
 

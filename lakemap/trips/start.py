@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import CRS, Geod
+from pyproj import CRS
 
-from lakemap.geo.crs import unproject
+from lakemap.geo.crs import GEOD, unproject
 from lakemap.units import length_slot
-
-GEOD = Geod(ellps="WGS84")
 
 
 def away_said(crs: CRS, xy: NDArray[np.float64], lon_deg: float, lat_deg: float) -> str:

@@ -22,9 +22,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from demo.scores import COVER_KINDS, cover_hit, cover_recall, spots_real
+from demo_anew import write_demo
 
 from lakemap import Lake, map_lake
-from lakemap.demo import demo_files, demo_lake, demo_recordings
+from lakemap.demo import demo_recordings
 from lakemap.model.hits import FROM_MARK
 from lakemap.model.marks import MOVING_KINDS
 from lakemap.spots import SpotSettings, find_spots
@@ -36,14 +37,12 @@ SCHOOL = 30
 
 def mapped(number):
     "A new lake, what the boat recorded on it, and its map; without hardness and temperature, which no evidence asks."
-    lake = demo_lake(number)
-    with (patch("lakemap.demo.files.demo_lake", lambda: lake),
+    with (tempfile.TemporaryDirectory() as folder,
           patch("lakemap.pipeline.temperatures_of", lambda _: None),
-          patch("lakemap.pipeline.read_hardness", lambda rows, *_: (rows, None)),
-          tempfile.TemporaryDirectory() as folder):
-        for name, content in demo_files(number).items():
-            (Path(folder) / name).write_bytes(content)
-        recordings = demo_recordings(number)
+          patch("lakemap.pipeline.read_hardness", lambda rows, *_: (rows, None))):
+        lake = write_demo(number, Path(folder))
+        with patch("lakemap.demo.files.demo_lake", lambda: lake):
+            recordings = demo_recordings(number)
         return lake, recordings, map_lake(Lake.from_files([Path(folder)], {"grid": {"method": "linear"}}))
 
 

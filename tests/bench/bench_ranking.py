@@ -12,17 +12,16 @@ import sys
 import tempfile
 from collections import Counter
 from pathlib import Path
-from unittest.mock import patch
 
 import numpy as np
 from scipy.stats import kendalltau, spearmanr
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from demo_anew import write_demo
 from growing_lake import DAYS, write_days
 
 from lakemap import Lake, pipeline
-from lakemap.demo import demo_files, demo_lake
 from lakemap.model.spots import Spots
 
 DEMO = Path(__file__).parents[2] / "demo_tracks"
@@ -68,14 +67,10 @@ def lake_files(words: list[str], folder: Path) -> list[Path]:
     "The files of the lake that the words mean, written into the folder where it is not the demo lake itself."
     if not words:
         return sorted(DEMO.iterdir())
-    number = int(words[-1])
     if words[0] == "small":
-        write_days(folder, DAYS, number)
+        write_days(folder, DAYS, int(words[1]))
     else:
-        lake = demo_lake(number)
-        with patch("lakemap.demo.files.demo_lake", lambda: lake):
-            for name, content in demo_files(number).items():
-                (folder / name).write_bytes(content)
+        write_demo(int(words[0]), folder)
     return sorted(folder.iterdir())
 
 

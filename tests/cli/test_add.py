@@ -89,6 +89,17 @@ def test_notes_saved_again_count_once_with_their_latest_words(pond, tmp_path, ca
     assert "1 marks stand in more than one file; each counts once, with its latest words" in marks.messages
 
 
+@pytest.mark.parametrize(("name", "text", "said"), [
+    ("catches.csv", "lat,lon,count,effort_h,time\n46.8,-100.3,2,1.5,2026-05-01T10:00Z\n", "catches.csv: 1 catch;"),
+    ("samples.csv", "lat,lon,bottom\n46.8,-100.3,sand\n", "samples.csv: 1 bottom sample;"),
+    ("own.csv", "lat,lon,kind\n46.8,-100.31,rock\n", "own.csv: 1 mark (1 rock);"),
+])
+def test_one_of_a_thing_is_told_as_one(pond, tmp_path, capsys, name, text, said):
+    "The word for one, which is not always that for many less an s."
+    assert run(["add", str(pond), str(given(tmp_path, name, text))]) == 0
+    assert said in capsys.readouterr().out
+
+
 def test_what_is_there_is_not_taken_twice(pond, tmp_path, capsys):
     "The same bytes under another name: nothing new, nothing written."
     before = sorted(pond.iterdir())

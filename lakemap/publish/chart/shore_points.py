@@ -10,11 +10,10 @@ from itertools import combinations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import Geod
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from lakemap.geo.crs import unproject
+from lakemap.geo.crs import GEOD, unproject
 from lakemap.model.finished_map import FinishedMap
 
 Floats = NDArray[np.float64]
@@ -31,7 +30,6 @@ MOST_POINTS, WEIGHED = 24, 12
 FAR_M = 1000.0
 """A bearing taken by hand is good to some 2 degrees, 35 m at this distance (common practice): nearer points count more.
 """
-GEOD = Geod(ellps="WGS84")
 
 
 @dataclass(frozen=True)
