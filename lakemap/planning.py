@@ -39,8 +39,9 @@ from lakemap.trips.of_map import (
     unknown_lake,
     variability,
 )
+from lakemap.trips.route import Outing
 from lakemap.trips.start import away_said
-from lakemap.trips.survey import Outing, SurveyPlan, plan_lines
+from lakemap.trips.survey import SurveyPlan, plan_lines
 from lakemap.trips.trip import Candidates, Wishes, plan_trip
 from lakemap.trips.water import Boat, driven_water, open_water
 from lakemap.trips.ways import waterways

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,15 +54,33 @@ class DoubtField:
 
     def gain(self, nodes: Ints) -> float:
         """How much of ``total`` a pass over these spots is expected to take."""
-        more = self.looks.copy()
-        more[nodes] += 1
-        return float((self._left(self.looks)[0] - self._left(more)[0])[nodes].sum())
+        return self._between(nodes, 1)
+
+    def gains(self, lines: Sequence[Ints]) -> Floats:
+        """``gain`` of each of many lines (k,)."""
+        fall = self._left(self.looks)[0] - self._left(self.looks + 1)[0]
+        return np.array([fall[nodes].sum() for nodes in lines])
+
+    def loss(self, nodes: Ints) -> float:
+        """How much of ``total`` would come back if these spots had been driven over once less."""
+        return -self._between(nodes, -1)
 
     def after(self, nodes: Ints) -> DoubtField:
         """The field when these spots have been driven over once more."""
-        more = self.looks.copy()
-        more[nodes] += 1
-        return replace(self, looks=more)
+        return self._moved(nodes, 1)
+
+    def without(self, nodes: Ints) -> DoubtField:
+        """The field had these spots been driven over once less."""
+        return self._moved(nodes, -1)
+
+    def _between(self, nodes: Ints, looks: int) -> float:
+        moved = self._moved(nodes, looks).looks
+        return float((self._left(self.looks)[0] - self._left(moved)[0])[nodes].sum())
+
+    def _moved(self, nodes: Ints, looks: int) -> DoubtField:
+        moved = self.looks.copy()
+        moved[nodes] += looks
+        return replace(self, looks=moved)
 
     def on_line(self, start: Floats, end: Floats) -> Ints:
         """Spots that a straight line passes over."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 
 Floats = NDArray[np.float64]
@@ -62,20 +63,52 @@ class ErrorField:
 
     def gain(self, nodes: Ints) -> float:
         """Error variance [m2] that driving over these nodes would remove."""
-        return float(np.sum(self._removed(nodes) ** 2))
+        return float(np.sum(self._root(nodes) ** 2))
+
+    def gains(self, lines: Sequence[Ints]) -> Floats:
+        """``gain`` of each of many lines (k,): their cost falls from nodes x nodes of a line to those on it."""
+        squared = self.covariance @ self.covariance
+        gains = np.empty(len(lines))
+        for at, nodes in enumerate(lines):
+            own = np.ix_(nodes, nodes)
+            among = cho_factor(self._among(own), lower=True, overwrite_a=True)
+            gains[at] = np.trace(cho_solve(among, squared[own], overwrite_b=True))
+        return gains
+
+    def loss(self, nodes: Ints) -> float:
+        """Error variance [m2] that would come back if these nodes had been driven over once less."""
+        return float(np.sum(self._root(nodes, -1.0) ** 2))
 
     def after(self, nodes: Ints) -> ErrorField:
         """The field when these nodes have been driven over once."""
-        covariance = self.covariance
+        field = self
         for first in range(0, len(nodes), BATCH):
-            part = ErrorField(self.xy, self.step_m, covariance, self.noise)._removed(nodes[first : first + BATCH])
-            covariance = covariance - part.T @ part
-        return ErrorField(self.xy, self.step_m, covariance, self.noise)
+            field = field._moved(nodes[first : first + BATCH], 1.0)
+        return field
 
-    def _removed(self, nodes: Ints) -> Floats:
-        """Root (m, n) of the covariance that observations at m nodes remove."""
-        among = self.covariance[np.ix_(nodes, nodes)] + self.noise * np.eye(len(nodes))
+    def without(self, nodes: Ints) -> ErrorField:
+        """The field had these nodes, each driven over at least once, been driven over once less."""
+        return self._moved(nodes, -1.0)
+
+    def _moved(self, nodes: Ints, sign: float) -> ErrorField:
+        root = self._root(nodes, sign)
+        moved = root.T @ root
+        moved *= -sign
+        moved += self.covariance
+        return replace(self, covariance=moved)
+
+    def _root(self, nodes: Ints, sign: float = 1.0) -> Floats:
+        """Root (m, n) of the covariance that observations at m nodes remove, or have removed where ``sign`` is -1.
+
+        The latter is the same identity (Woodbury) with the observations' precision taken away.
+        """
+        among = self._among(np.ix_(nodes, nodes), sign)
         return np.asarray(solve_triangular(cholesky(among, lower=True), self.covariance[nodes], lower=True))
+
+    def _among(self, own: tuple[Ints, ...], sign: float = 1.0) -> Floats:
+        among = sign * self.covariance[own]
+        among.flat[:: len(among) + 1] += self.noise
+        return np.asarray(among)
 
 
 def error_field(xy: Floats, step_m: float, floor: Variability, driven: Floats) -> ErrorField:

@@ -4,20 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Generic, Protocol, Self, TypeVar
+from typing import Generic
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lakemap.trips.lines import Line
+from lakemap.trips.route import F, Outing, Route, across
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
-TURN_S = 20.0
-"""Time that a turn onto a line costs (common practice of the trade)."""
-ACROSS_WORTH = 0.1
-"""How much more a line straight across the slope is worth than one along it, which would learn one depth only."""
 ROUNDS = 3
 """How often every line is given up and chosen anew."""
 CROSS_LINES, CROSS_COST = 3, 0.03
@@ -25,35 +18,6 @@ CROSS_LINES, CROSS_COST = 3, 0.03
 MOST_CROSSINGS_TRIED = 6
 PROMISING = 60
 """Candidates looked at closely in each step: gains only fall as lines are added, so old gains bound new ones."""
-
-
-class Field(Protocol):
-    """What lines are to take away: error of a map (ErrorField), doubt about spots (DoubtField)."""
-
-    @property
-    def total(self) -> float:
-        """All that is left of it."""
-
-    def gain(self, nodes: Ints) -> float:
-        """How much of it a line over these nodes would take."""
-
-    def after(self, nodes: Ints) -> Self:
-        """What is left when these nodes have been driven over."""
-
-
-F = TypeVar("F", bound=Field)
-
-
-@dataclass(frozen=True)
-class Outing:
-    """``home`` (2,): where the boat starts and ends; ``time_s``; ``speed_mps`` on lines and between; ``slope_axis``:
-    direction [rad] in which the floor falls on the whole, None where unknown; ``crossed``: no line is to be loose."""
-
-    home: Floats
-    time_s: float
-    speed_mps: float
-    slope_axis: float | None = None
-    crossed: bool = True
 
 
 @dataclass(frozen=True)
@@ -77,21 +41,19 @@ def plan_lines(field: F, candidates: list[Line], outing: Outing) -> SurveyPlan[F
     The error that a line removes depends on positions alone, not on what will be read (as in Kitanidis 1997, ch. 3), so
     the plan can be made before.
     """
-    route = _filled(field, candidates, outing, [])
-    best, value = route, _value(field, route, outing)
+    search = _Search(field, candidates, outing)
+    best = search.filled(Route((), field, outing)) if candidates else Route((), field, outing)
     for _ in range(ROUNDS):
-        improved = False
-        for at in range(len(best)):
-            tried = _filled(field, candidates, outing, [*best[:at], *best[at + 1 :]], barred=best[at])
-            worth = _value(field, tried, outing)
-            if worth > value * (1 + 1e-9):
-                best, value, improved = tried, worth, True
-                break
-        if not improved:
+        better = search.one_exchanged(best)
+        if better is None:
             break
+        best = better
     if outing.crossed:
-        best = _crossed(field, candidates, outing, best)
-    return SurveyPlan(tuple(best), field, _after(field, best), duration_s(best, outing))
+        best = search.crossed(best)
+    after = field
+    for line in best.lines:
+        after = after.after(line.nodes)
+    return SurveyPlan(best.lines, field, after, best.lasts_s)
 
 
 def loose(route: Sequence[Line]) -> list[Line]:
@@ -100,104 +62,72 @@ def loose(route: Sequence[Line]) -> list[Line]:
     return [line for line in route if not line.tied and not any(line.crosses(other) for other in route)]
 
 
-def _crossed(field: Field, candidates: list[Line], outing: Outing, route: list[Line]) -> list[Line]:
-    """The route with lines across those that are loose, as long as that costs next to nothing of its worth."""
-    least = (1.0 - CROSS_COST) * _value(field, route, outing)
-    for _ in range(CROSS_LINES):
-        lost = loose(route)
-        if not lost:
-            break
-        options = [line for line in candidates if any(line.crosses(other) for other in lost)]
-        options.sort(key=lambda line: (-sum(line.crosses(other) for other in lost) / line.length_m, *line.start))
-        tried = [_with_cross_line(field, candidates, outing, route, line) for line in options[:MOST_CROSSINGS_TRIED]]
-        good = [one for one in tried if len(loose(one)) < len(lost) and _value(field, one, outing) >= least]
-        if not good:
-            break
-        route = min(good, key=lambda one: (len(loose(one)), -_value(field, one, outing)))
-    return route
+@dataclass(frozen=True)
+class _Search(Generic[F]):
+    """Routes over some of the ``candidates`` that take much of what ``before`` holds."""
 
+    before: F
+    candidates: list[Line]
+    outing: Outing
 
-def _with_cross_line(
-    field: Field, candidates: list[Line], outing: Outing, route: list[Line], line: Line
-) -> list[Line]:
-    """A line put in; where time runs out the lines that the rest can best do without make room."""
-    def put_in(rest: list[Line]) -> list[Line]:
-        _, place, turned = _cheapest(rest, line, outing)
-        return [*rest[:place], turned, *rest[place:]]
+    def value(self, route: Route[F]) -> float:
+        """What a route takes away, more where it runs across the slope."""
+        return (self.before.total - route.field.total) * route.worth
 
-    rest = list(route)
-    while rest and duration_s(put_in(rest), outing) > outing.time_s:
-        without = [[*rest[:at], *rest[at + 1 :]] for at in range(len(rest))]
-        rest = max(without, key=lambda one: _value(field, one, outing))
-    return _filled(field, candidates, outing, put_in(rest))
+    def filled(self, route: Route[F], barred: Line | None = None) -> Route[F]:
+        """With the line that takes the most for its extra time, and so on until none fits."""
+        options = self.candidates
+        slope = np.array([across(line, self.outing) for line in options])
+        bound = route.field.gains([line.nodes for line in options]) * slope
+        used = np.array([line is barred for line in options], dtype=bool)
+        while True:
+            extra, place, turned = route.cheapest(options)
+            fits = (extra <= self.outing.time_s - route.lasts_s) & ~used
+            rate = np.where(fits, bound / np.maximum(extra, 1.0), -np.inf)
+            pick, best = -1, 0.0
+            for looked, i in enumerate(np.argsort(-rate, kind="stable").tolist()):
+                if rate[i] <= best or looked >= PROMISING:
+                    break
+                bound[i] = route.field.gain(options[i].nodes) * slope[i]
+                if bound[i] / max(extra[i], 1.0) > best:
+                    pick, best = i, bound[i] / max(extra[i], 1.0)
+            if pick < 0:
+                return route
+            line = options[pick].turned() if turned[pick] else options[pick]
+            route, used[pick] = route.with_line(line, int(place[pick])), True
 
+    def one_exchanged(self, route: Route[F]) -> Route[F] | None:
+        """With one line given up for better ones, the weakest tried first; None where no such exchange pays."""
+        least = self.value(route) * (1 + 1e-9)
+        for at in route.weakest():
+            tried = self.filled(route.without(at), barred=route.lines[at])
+            if self.value(tried) > least:
+                return tried
+        return None
 
-def duration_s(route: list[Line], outing: Outing) -> float:
-    """Time of an outing that drives these lines in this order and comes home."""
-    at, total = outing.home, 0.0
-    for line in route:
-        total += float(np.hypot(*(line.start - at))) + line.length_m
-        at = line.end
-    total += float(np.hypot(*(outing.home - at)))
-    return total / outing.speed_mps + TURN_S * len(route)
-
-
-def _after(field: F, route: list[Line]) -> F:
-    for line in route:
-        field = field.after(line.nodes)
-    return field
-
-
-def _value(field: Field, route: list[Line], outing: Outing) -> float:
-    total = 0.0
-    for line in route:
-        total += field.gain(line.nodes) * _across(line, outing)
-        field = field.after(line.nodes)
-    return total
-
-
-def _across(line: Line, outing: Outing) -> float:
-    if outing.slope_axis is None:
-        return 1.0
-    return 1.0 + ACROSS_WORTH * float(np.cos(line.heading - outing.slope_axis) ** 2)
-
-
-def _filled(
-    field: Field, candidates: list[Line], outing: Outing, route: list[Line], barred: Line | None = None
-) -> list[Line]:
-    """Add the line with the most error removed for its extra time until none fits."""
-    now = _after(field, route)
-    bound = np.array([now.gain(line.nodes) * _across(line, outing) for line in candidates])
-    used = np.array([line is barred for line in candidates], dtype=bool)
-    while True:
-        places = [_cheapest(route, line, outing) for line in candidates]
-        extra = np.array([cost for cost, _, _ in places])
-        rest = outing.time_s - duration_s(route, outing)
-        rate = np.where((extra <= rest) & ~used, bound / np.maximum(extra, 1.0), -np.inf)
-        pick, best = -1, 0.0
-        for looked, i in enumerate(np.argsort(-rate, kind="stable").tolist()):
-            if rate[i] <= best or looked >= PROMISING:
+    def crossed(self, route: Route[F]) -> Route[F]:
+        """With lines across those that are loose, as long as that costs next to nothing of its worth."""
+        least = (1.0 - CROSS_COST) * self.value(route)
+        for _ in range(CROSS_LINES):
+            lost = loose(route.lines)
+            if not lost:
                 break
-            bound[i] = now.gain(candidates[i].nodes) * _across(candidates[i], outing)
-            if bound[i] / max(extra[i], 1.0) > best:
-                pick, best = i, bound[i] / max(extra[i], 1.0)
-        if pick < 0:
-            return route
-        _, place, line = places[pick]
-        route = [*route[:place], line, *route[place:]]
-        now, used[pick] = now.after(line.nodes), True
+            options = [line for line in self.candidates if any(line.crosses(other) for other in lost)]
+            options.sort(key=lambda line: (-sum(line.crosses(other) for other in lost) / line.length_m, *line.start))
+            tried = [self.with_cross_line(route, line) for line in options[:MOST_CROSSINGS_TRIED]]
+            good = [one for one in tried if len(loose(one.lines)) < len(lost) and self.value(one) >= least]
+            if not good:
+                break
+            route = min(good, key=lambda one: (len(loose(one.lines)), -self.value(one)))
+        return route
 
-
-def _cheapest(route: list[Line], line: Line, outing: Outing) -> tuple[float, int, Line]:
-    """Extra time of a line at its best place and direction in the route; that place; the line so turned."""
-    ends = np.array([outing.home, *(one.end for one in route)])
-    starts = np.array([*(one.start for one in route), outing.home])
-    gap = np.hypot(*(starts - ends).T)
-    best = (np.inf, 0, line)
-    for turned in (line, line.turned()):
-        extra = np.hypot(*(ends - turned.start).T) + np.hypot(*(starts - turned.end).T) - gap
-        at = int(extra.argmin())
-        cost = (float(extra[at]) + line.length_m) / outing.speed_mps + TURN_S
-        if cost < best[0]:
-            best = (cost, at, turned)
-    return best
+    def with_cross_line(self, route: Route[F], line: Line) -> Route[F]:
+        """A line put in; where time runs out the lines that the rest can best do without make room."""
+        while True:
+            _, place, turned = route.cheapest([line])
+            put_in = route.with_line(line.turned() if turned[0] else line, int(place[0]))
+            if put_in.lasts_s <= self.outing.time_s:
+                return self.filled(put_in)
+            if not route.lines:
+                return route
+            route = route.without(route.weakest()[0])

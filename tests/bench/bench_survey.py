@@ -21,7 +21,8 @@ from trips.test_survey import FLOOR, driven_error, five_uneven_passes, left_afte
 from lakemap.trips.error_field import ErrorField, error_field
 from lakemap.trips.lines import Line, candidate_lines
 from lakemap.trips.of_map import follow_at
-from lakemap.trips.survey import Outing, duration_s, plan_lines
+from lakemap.trips.route import Outing, duration_s
+from lakemap.trips.survey import plan_lines
 
 OUTING_S, SPEED_MPS = 3600.0, 1.8
 

@@ -13,7 +13,8 @@ from pyproj import CRS
 
 from lakemap.model.frame import GridFrame
 from lakemap.trips.doubt import doubt_field, lines_over_spots
-from lakemap.trips.survey import Outing, plan_lines
+from lakemap.trips.route import Outing
+from lakemap.trips.survey import plan_lines
 
 OPEN = np.ones((100, 100), bool)
 FRAME = GridFrame((100, 100), Affine(5, 0, 0, 0, -5, 500), CRS.from_epsg(32633), OPEN, True)
@@ -51,7 +52,9 @@ def test_a_look_never_adds_doubt(probability, radius_m, looks):
     for _ in range(looks):
         field = field.after(node)
     assert field.gain(node) == pytest.approx(field.total - field.after(node).total, abs=1e-12)
-    assert field.gain(node) >= -1e-12
+    assert field.gain(node) >= -1e-12 and field.gains([node, node[:0]]) == pytest.approx([field.gain(node), 0.0])
+    assert field.after(node).loss(node) == pytest.approx(field.gain(node), abs=1e-12)
+    assert (field.after(node).without(node).looks == field.looks).all()
 
 
 def test_a_narrow_beam_learns_little():

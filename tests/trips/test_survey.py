@@ -13,7 +13,8 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern
 
 from lakemap.trips.error_field import ErrorField, Variability, error_field
 from lakemap.trips.lines import HEADINGS, Line, candidate_lines
-from lakemap.trips.survey import Outing, duration_s, loose, plan_lines
+from lakemap.trips.route import Outing, Route, duration_s
+from lakemap.trips.survey import loose, plan_lines
 
 FLOOR = Variability(6.0, 300.0, 0.1)
 STEP_M = 60.0
@@ -147,6 +148,38 @@ def test_more_driving_never_adds_error(seed, count):
     after = field.after(one)
     assert field.gain(one) == pytest.approx(field.total - after.total, rel=1e-6) and field.gain(one) >= 0
     assert after.after(other).total == pytest.approx(field.after(other).after(one).total, rel=1e-6)
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 1000), st.integers(1, 30))
+def test_a_line_given_up_is_as_if_never_driven(seed, count):
+    "Loss is what total rises by; over nodes that others cross too, driven before it or after."
+    rng = np.random.default_rng(seed)
+    xs, ys = np.meshgrid(np.arange(7.0) * 10, np.arange(7.0) * 10)
+    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 10.0, FLOOR, np.empty((0, 2)))
+    one, other = (np.sort(rng.choice(49, count, replace=False)) for _ in range(2))
+    both, alone = field.after(one).after(other), field.after(other)
+    assert np.allclose(both.without(one).covariance, alone.covariance, atol=1e-7)
+    assert both.loss(one) == pytest.approx(alone.total - both.total, rel=1e-6, abs=1e-9)
+    assert alone.gains([one, other]) == pytest.approx([alone.gain(one), alone.gain(other)], rel=1e-6)
+
+
+def test_a_line_goes_where_it_costs_the_least():
+    "As every place and direction tried in turn says."
+    rng = np.random.default_rng(3)
+    lines = [Line(*rng.uniform(0, 500, (2, 2)), np.array([0])) for _ in range(9)]
+    xy = np.array([[0.0, 0.0]])
+    outing = Outing(np.array([0.0, 0.0]), 1e9, 2.0)
+    field = error_field(xy, 10.0, FLOOR, np.empty((0, 2)))
+    route = Route((), field, outing)
+    for line in lines:
+        cost, place, turned = (one[0] for one in route.cheapest([line]))
+        least = min(duration_s([*route.lines[:at], way, *route.lines[at:]], outing)
+                    for at in range(len(route.lines) + 1) for way in (line, line.turned()))
+        assert cost == pytest.approx(least - route.lasts_s)
+        route = route.with_line(line.turned() if turned else line, place)
+        assert route.lasts_s == pytest.approx(least)
+    assert route.without(4).lines == (*route.lines[:4], *route.lines[5:])
 
 
 def test_equal_gains_go_to_the_line_across_the_slope():
