@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ from lakemap.read.map_keep_out import read_map_keep_out
 from lakemap.read.map_rasters import read_grid, read_spot_fields
 from lakemap.read.outputs import read_soundings, read_summary
 from lakemap.spots.settings import SpotSettings
-from lakemap.trips.closed import kept_out
+from lakemap.trips.closed import KeepOut
 from lakemap.trips.doubt import DoubtField, doubt_field, lines_over_spots
 from lakemap.trips.error_field import Variability, error_field
 from lakemap.trips.lines import candidate_lines
@@ -58,36 +58,6 @@ CORRIDOR_M = 8.0
 
 
 @dataclass(frozen=True)
-class KeepOut:
-    """Dangers and closed areas; ``start`` [UTC] and ``lasts_s`` of the outing say which of the latter count (None: all
-    of them are closed)."""
-
-    hazards: Hazards = field(default_factory=Hazards)
-    closed: ClosedAreas = field(default_factory=ClosedAreas)
-    start: np.datetime64 | None = None
-    lasts_s: float = 0.0
-
-    def on(self, frame: GridFrame) -> Mask:
-        """Pixels that may not be entered on any of the lake's own days that the outing touches."""
-        return kept_out(frame, self.hazards, self.closed, self._days(frame))
-
-    def _days(self, frame: GridFrame) -> list[np.datetime64] | None:
-        if self.start is None:
-            return None
-        west, south, east, north = frame.bounds
-        lon, _ = unproject(frame.crs, (west + east) / 2, (south + north) / 2)
-        noon_s = float(lon) / 15.0 * 3600.0
-        ends = [(self.start + np.timedelta64(round(noon_s + late), "s")).astype("datetime64[D]")
-                for late in (0.0, self.lasts_s)]
-        return list(np.arange(ends[0], ends[1] + 1))
-
-    def with_map(self, told: FinishedMap) -> KeepOut:
-        """These, and those that the map brings along."""
-        return replace(self, hazards=Hazards.joined([self.hazards, told.hazards]),
-                       closed=ClosedAreas.joined([self.closed, told.closed]))
-
-
-@dataclass(frozen=True)
 class FinishedMap:
     """What plans need of the folder of a map."""
 
@@ -99,12 +69,12 @@ class FinishedMap:
     closed: ClosedAreas
 
     @classmethod
-    def of(cls, folder: Path) -> FinishedMap:
-        """Raises InputError where there is no finished map."""
+    def of(cls, folder: Path, boat: Boat) -> FinishedMap:
+        """What it says to a boat. Raises InputError where there is no finished map."""
         summary = read_summary(folder)
         depth = read_grid(folder, summary, DEPTH)
         return cls(summary, depth, read_grid(folder, summary, DEPTH_SIGMA), read_soundings(folder),
-                   *read_map_keep_out(folder, summary, depth.frame.crs))
+                   *read_map_keep_out(folder, summary, depth.frame.crs, boat.needs_m))
 
     @property
     def depth_m(self) -> Floats:
@@ -127,7 +97,7 @@ class FinishedMap:
 def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, through_open_water: bool = False) -> Trip:
     """A trip over the spots of a map, by water that the boat has driven; by choice through open water that is surely
     deep enough. Raises InputError without a finished map, NothingUsable without spots or a start on the water."""
-    told = FinishedMap.of(folder)
+    told = FinishedMap.of(folder, boat)
     spots = _candidates(read_spot_fields(folder, told.summary))
     # single readings open no way: a hole in the ice, a pole from the shore and a casting tell of no boat
     used = told.soundings.usable() & np.isfinite(told.soundings.x_m) & np.isfinite(told.soundings.depth_m)
@@ -135,10 +105,11 @@ def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, throu
     open_ = driven_water(told.depth.frame, np.column_stack([driven.x_m, driven.y_m]), driven.depth_m, CORRIDOR_M, boat)
     if through_open_water:
         open_ |= open_water(told.depth.frame, told.depth_m, told.sigma_m, told.common_m, boat)
-    frame, keep = told.depth.frame, keep_out.with_map(told)
+    frame, keep = told.depth.frame, keep_out.joined(told.hazards, told.closed)
     # a marked stump is a danger and a stop too: the boat keeps its distance and stops beside it
     closed = replace(keep, hazards=Hazards()).on(frame)
-    return plan_trip(_barred(spots, frame, closed), waterways(frame, open_ & ~keep.on(frame)), wishes)
+    trip = plan_trip(_barred(spots, frame, closed), waterways(frame, open_ & ~keep.on(frame)), wishes)
+    return replace(trip, messages=(*keep_out.said(frame), *trip.messages))
 
 
 def _barred(spots: Candidates, frame: GridFrame, closed: Mask) -> Candidates:
@@ -177,11 +148,12 @@ class LinesWishes:
 @dataclass(frozen=True)
 class LinesPlan:
     """Lines to drive, on ``frame``'s CRS, and what they are for: a word of AIMS, or ``outline``: errors are shares of
-    the lake's own spread, not metres."""
+    the lake's own spread, not metres. ``messages`` for people."""
 
     plan: SurveyPlan[Any]
     frame: GridFrame
     aim: str
+    messages: tuple[str, ...] = ()
 
     @property
     def bearings_deg(self) -> Floats:
@@ -198,15 +170,15 @@ def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut
 
     Raises InputError without a finished map, NothingUsable where the map has nothing of what the lines are for.
     """
-    told = FinishedMap.of(folder)
+    told = FinishedMap.of(folder, boat)
     frame, rows = told.depth.frame, told.soundings.usable() & np.isfinite(told.soundings.x_m)
-    drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.with_map(told).on(frame)
+    drivable = frame.water & (told.depth.values >= boat.needs_m) & ~keep_out.joined(told.hazards, told.closed).on(frame)
     outing = _outing(wishes, frame, _places(told, rows)[:1], slope_axis(told.depth_m))
     if wishes.aim == "spots":
         doubt = _doubt(told, read_spot_fields(folder, told.summary))
         outing = replace(outing, slope_axis=None, crossed=False)
         by_doubt = plan_lines(doubt, lines_over_spots(frame, drivable, doubt), outing)
-        return _lines(by_doubt, frame, drivable, wishes)
+        return _lines(by_doubt, frame, drivable, wishes, keep_out)
     nodes, step_m = follow_at(frame, frame.water)
     if wishes.aim == "hardness":
         driven, floor = _places(told, rows & np.isfinite(told.soundings.hardness)), _hardness(folder, told)
@@ -214,13 +186,13 @@ def lines_after(folder: Path, wishes: LinesWishes, boat: Boat, keep_out: KeepOut
         driven, floor = _places(told, rows), variability(told.summary["surfaces"]["depth"]["model"], told.depth_m)
     before = error_field(nodes, step_m, floor, driven)
     plan = plan_lines(before, candidate_lines(frame, drivable, before, driven), outing)
-    return _lines(plan, frame, drivable, wishes)
+    return _lines(plan, frame, drivable, wishes, keep_out)
 
 
-def _lines(plan: SurveyPlan[Any], frame: GridFrame, drivable: NDArray[np.bool_], wishes: LinesWishes) -> LinesPlan:
+def _lines(plan: SurveyPlan[Any], frame: GridFrame, drivable: Mask, wishes: LinesWishes, given: KeepOut) -> LinesPlan:
     """The plan with what it is for. Raises NothingUsable where not one line fits."""
     if plan.lines:
-        return LinesPlan(plan, frame, wishes.aim)
+        return LinesPlan(plan, frame, wishes.aim, given.said(frame))
     if not drivable.any():
         raise NothingUsable("no water of the map may be driven: all of it is too shallow for the boat or kept out of; "
                             "lessen --draft or --margin, or look through hazards and closed areas")
@@ -271,7 +243,7 @@ def first_lines(shore: Shoreline, wishes: LinesWishes, keep_out: KeepOut) -> Lin
     drivable = frame.water & ~keep_out.on(frame)
     edge = frame.water_xy()[:1]
     plan = plan_lines(before, candidate_lines(frame, drivable, before), _outing(wishes, frame, edge, None))
-    return _lines(plan, frame, drivable, replace(wishes, aim="outline"))
+    return _lines(plan, frame, drivable, replace(wishes, aim="outline"), keep_out)
 
 
 def _outing(wishes: LinesWishes, frame: GridFrame, usual: NDArray[np.float64], axis: float | None) -> Outing:

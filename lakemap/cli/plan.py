@@ -13,7 +13,7 @@ import numpy as np
 from lakemap.cli.plans import show_lines, show_trip
 from lakemap.cli.terminal import faults_in
 from lakemap.errors import UsageError
-from lakemap.planning import AIMS, KeepOut, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
+from lakemap.planning import AIMS, LinesPlan, LinesWishes, first_lines, lines_after, trip_over
 from lakemap.publish.commit import write_whole
 from lakemap.publish.gpx_lines import MOST_POINTS, ways_gpx
 from lakemap.publish.routes import line_ways, lines_gpx, trip_gpx, trip_way
@@ -22,6 +22,7 @@ from lakemap.read.find import sort_files
 from lakemap.read.outputs import read_summary
 from lakemap.read.reader import Role
 from lakemap.read.settings import ReadSettings
+from lakemap.trips.closed import KeepOut
 from lakemap.trips.trip import Wishes
 from lakemap.trips.water import Boat
 from lakemap.units import parse_length_m, parse_speed_mps
@@ -164,6 +165,8 @@ def _moment(text: str | None) -> np.datetime64 | None:
         when = datetime.fromisoformat(text)
     except ValueError:
         raise UsageError(f"--start {text}: write it as 2026-06-01T14:00, in UTC") from None
+    if len(text.strip()) <= len("2026-06-01"):
+        raise UsageError(f"--start {text}: a day alone says not when the boat starts; write 2026-06-01T14:00, in UTC")
     return np.datetime64((when.astimezone(UTC) if when.tzinfo else when).replace(tzinfo=None), "s")
 
 

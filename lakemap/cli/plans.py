@@ -21,11 +21,14 @@ def show_trip(trip: Trip, unit: str) -> None:
     """Stops with their times, the whole, what was left out and why, and the caution."""
     console = Console()
     table = Table(box=None, pad_edge=False)
-    for title in ("", "stop", "kind", "depth", "there after", "way there"):
-        table.add_column(title, justify="left" if title in ("stop", "kind") else "right")
+    beside = any(stop.off_to for stop in trip.stops)
+    for title in ("", "stop", "kind", "depth", "there after", "way there", *(["the spot lies"] if beside else [])):
+        table.add_column(title, justify="left" if title in ("stop", "kind", "the spot lies") else "right")
     for number, stop in enumerate(trip.stops, start=1):
         table.add_row(str(number), Text(stop.name), Text(stop.kind), format_length(stop.depth_m, unit),
-                      f"{stop.arrives_s / 60:.0f} min", format_length(float(trip.lengths_m[number - 1]), unit, 0))
+                      f"{stop.arrives_s / 60:.0f} min", format_length(float(trip.lengths_m[number - 1]), unit, 0),
+                      *([f"{format_length(stop.off_m, unit, 0)} to the {stop.off_to}" if stop.off_to else "here"]
+                        if beside else []))
     console.print(table)
     way = format_length(float(np.sum(trip.lengths_m)), unit, 0)
     console.print(f"{len(trip.stops)} stops, {way} of way, {trip.lasts_s / 60:.0f} minutes with the way home.")
@@ -53,6 +56,7 @@ def show_lines(found: LinesPlan, unit: str) -> None:
         before = "" if found.aim == "outline" else " or what was driven before"
         crossing = len(plan.lines) - len(loose(plan.lines))
         console.print(f"{crossing} of the lines cross another one{before}: there a wrong level or draft shows.")
+    show_messages(found.messages, console)
     console.print(Text(CAUTION))
 
 

@@ -13,7 +13,11 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Stop:
-    """One spot of a trip: its name and kind, place, how long to stay, when the boat is there [s after the start]."""
+    """One spot of a trip: its name and kind, place, how long to stay, when the boat is there [s after the start].
+
+    ``off_m`` and ``off_to``: how far the spot lies from where the boat stops, and which way; 0 and no word where it
+    stops at the spot.
+    """
 
     name: str
     kind: str
@@ -23,6 +27,8 @@ class Stop:
     worth: float
     stay_s: float
     arrives_s: float
+    off_m: float = 0.0
+    off_to: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""When the sun sets."""
+"""When the sun rises and sets."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 HORIZON_DEG = -0.833
-"""Altitude of the sun's middle at sunset: refraction of 34' and half its disc of 16'."""
+"""Altitude of the sun's middle as it rises or sets: refraction of 34' and half its disc of 16'."""
 
 
 def sunset_utc(day: np.datetime64, lon_deg: float, lat_deg: float) -> np.datetime64 | None:
@@ -16,23 +16,37 @@ def sunset_utc(day: np.datetime64, lon_deg: float, lat_deg: float) -> np.datetim
     Low-precision solar position after Meeus, Astronomical Algorithms (1998), ch. 25, good to a minute between 65 S and
     65 N.
     """
-    when = day.astype("datetime64[s]") + np.timedelta64(round((18.0 - lon_deg / 15.0) * 3600), "s")
+    return _at_horizon(day, lon_deg, lat_deg, 1.0)
+
+
+def sunrise_utc(day: np.datetime64, lon_deg: float, lat_deg: float) -> np.datetime64 | None:
+    """Sunrise in the same way."""
+    return _at_horizon(day, lon_deg, lat_deg, -1.0)
+
+
+def _at_horizon(day: np.datetime64, lon_deg: float, lat_deg: float, sets: float) -> np.datetime64 | None:
+    """Sunset where ``sets`` is 1, sunrise where it is -1."""
+    when = day.astype("datetime64[s]") + np.timedelta64(round((12.0 + 6.0 * sets - lon_deg / 15.0) * 3600), "s")
     for _ in range(3):
-        found = _sunset_near(when, day, lon_deg, lat_deg)
+        found = _nearer(when, day, (lon_deg, lat_deg), sets)
         if found is None:
             return None
         when = found
     return np.datetime64(when, "s")
 
 
-def _sunset_near(when: np.datetime64, day: np.datetime64, lon_deg: float, lat_deg: float) -> np.datetime64 | None:
+def _nearer(
+    when: np.datetime64, day: np.datetime64, place: tuple[float, float], sets: float
+) -> np.datetime64 | None:
+    """The moment as the sun's declination at ``when`` makes it."""
+    lon_deg, lat_deg = place
     declination, equation_min = _sun(when)
     lat = math.radians(lat_deg)
     cosine = (math.sin(math.radians(HORIZON_DEG)) - math.sin(lat) * math.sin(declination)) / (
         math.cos(lat) * math.cos(declination))
     if abs(cosine) > 1.0:
         return None
-    minutes = 720.0 - 4.0 * lon_deg - equation_min + 4.0 * math.degrees(math.acos(cosine))
+    minutes = 720.0 - 4.0 * lon_deg - equation_min + sets * 4.0 * math.degrees(math.acos(cosine))
     return np.datetime64(day.astype("datetime64[s]") + np.timedelta64(round(minutes * 60), "s"))
 
 

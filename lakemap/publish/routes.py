@@ -34,7 +34,8 @@ def trip_gpx(trip: Trip, unit: str) -> bytes:
             stop = trip.stops[number]
             point = _point(route, *way[-1])
             add(point, "name", stop.name)
-            add(point, "cmt", f"{stop.kind} at {format_length(stop.depth_m, unit)}, "
+            beside = f"{format_length(stop.off_m, unit, 0)} to the {stop.off_to}, " if stop.off_to else ""
+            add(point, "cmt", f"{stop.kind} at {format_length(stop.depth_m, unit)}, {beside}"
                               f"{stop.arrives_s / 60:.0f} min after the start")
     if len(trip.ways):
         add(_point(route, *trip.ways[-1][-1]), "name", "home")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely import STRtree, points, shortest_line
 
+from lakemap.geo.directions import direction_word
 from lakemap.model.hits import Hits
 from lakemap.model.marks import MOVING_KINDS
 from lakemap.model.terrain import Features
@@ -17,8 +18,6 @@ Floats = NDArray[np.float64]
 
 SIGNS_OF_FISH = (*MOVING_KINDS, "catch")
 """Kinds that move or were caught: they count as fish near a spot and never make one."""
-
-WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 HALF_COUNT = 1.5
 """So many signs of fish give 1 - 1/e of the full part (our own choice)."""
@@ -31,12 +30,6 @@ class NearFeature:
     row: int
     distance_m: float
     direction: str
-
-
-def direction_word(east_m: float, north_m: float) -> str:
-    """One of eight winds, on the grid: within a UTM zone true north is at most a few degrees off."""
-    bearing = np.degrees(np.arctan2(east_m, north_m)) % 360.0
-    return WINDS[int((bearing + 22.5) // 45.0) % 8]
 
 
 def features_near(x_m: Floats, y_m: Floats, features: Features, near_m: float) -> list[list[NearFeature]]:

@@ -1,19 +1,67 @@
-"""Pixels that dangers and closed areas take out of the water."""
+"""Where an outing keeps out of: pixels that dangers and closed areas take out of the water."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from lakemap.geo.crs import project
+from lakemap.geo.crs import project, unproject
 from lakemap.model.frame import GridFrame
 from lakemap.model.keep_out import ClosedAreas, Hazards
 
 Mask = NDArray[np.bool_]
+
+FAR_DEG = 0.01
+"""What lies about a kilometre off the map is not meant for it (own choice)."""
+
+
+@dataclass(frozen=True)
+class KeepOut:
+    """Dangers and closed areas; ``start`` [UTC] and ``lasts_s`` of the outing say which of the latter count (None: all
+    of them are closed)."""
+
+    hazards: Hazards = field(default_factory=Hazards)
+    closed: ClosedAreas = field(default_factory=ClosedAreas)
+    start: np.datetime64 | None = None
+    lasts_s: float = 0.0
+
+    def on(self, frame: GridFrame) -> Mask:
+        """Pixels that may not be entered on any of the lake's own days that the outing touches."""
+        return kept_out(frame, self.hazards, self.closed, self._days(frame))
+
+    def joined(self, hazards: Hazards, closed: ClosedAreas) -> KeepOut:
+        """These, and more."""
+        return replace(self, hazards=Hazards.joined([self.hazards, hazards]),
+                       closed=ClosedAreas.joined([self.closed, closed]))
+
+    def said(self, frame: GridFrame) -> tuple[str, ...]:
+        """What reading them met, and how many lie off the map, where they keep nobody out."""
+        west, south, east, north = frame.bounds
+        lon, lat = unproject(frame.crs, np.array([west, east, west, east]), np.array([south, south, north, north]))
+        around = shapely.box(lon.min() - FAR_DEG, lat.min() - FAR_DEG, lon.max() + FAR_DEG, lat.max() + FAR_DEG)
+        told = [*self.hazards.messages, *self.closed.messages]
+        for word, shapes in (("dangers", self.hazards.shape), ("closed areas", self.closed.shape)):
+            far = sum(not shapely.intersects(shape, around) for shape in shapes)
+            if far:
+                told.append(f"{far} of the {len(shapes)} {word} given lie off the map and keep nobody out: look "
+                            "whether their latitude and longitude are the right way round")
+        return tuple(told)
+
+    def _days(self, frame: GridFrame) -> list[np.datetime64] | None:
+        if self.start is None:
+            return None
+        west, south, east, north = frame.bounds
+        lon, _ = unproject(frame.crs, (west + east) / 2, (south + north) / 2)
+        noon_s = float(lon) / 15.0 * 3600.0
+        ends = [(self.start + np.timedelta64(round(noon_s + late), "s")).astype("datetime64[D]")
+                for late in (0.0, self.lasts_s)]
+        return list(np.arange(ends[0], ends[1] + 1))
 
 
 def kept_out(
@@ -37,5 +85,5 @@ def kept_out(
     return np.asarray(shapely.contains_xy(whole, x_m, y_m))
 
 
-def _on(crs: CRS, shape: object) -> object:
+def _on(crs: CRS, shape: Any) -> Any:
     return shapely.transform(shape, lambda xy: np.column_stack(project(crs, xy[:, 0], xy[:, 1])))

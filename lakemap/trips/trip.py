@@ -11,8 +11,9 @@ from pyproj import CRS
 
 from lakemap.errors import NothingUsable
 from lakemap.geo.crs import project, unproject
+from lakemap.geo.directions import direction_word
 from lakemap.model.trip import Stop, Trip
-from lakemap.physics.sun import sunset_utc
+from lakemap.physics.sun import sunrise_utc, sunset_utc
 from lakemap.trips.start import away_said
 from lakemap.trips.task import Task
 from lakemap.trips.tour import best_tour
@@ -22,6 +23,8 @@ from lakemap.units import length_slot
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+OFF_M = 5.0
+"""What lies so far from where the boat stops is said to lie beside it (some errors of a fix; own choice)."""
 SLACK = 0.05
 """Share of the driving time kept in hand: a way on the water is never driven as drawn (own choice)."""
 
@@ -96,13 +99,17 @@ def _time(wishes: Wishes) -> tuple[float, np.datetime64]:
         return wishes.time_s, np.datetime64("NaT", "s")
     start = wishes.start.astype("datetime64[s]")
     end = start + np.timedelta64(int(wishes.time_s), "s")
-    local_day = (start + np.timedelta64(round(wishes.start_lon_deg / 15 * 3600), "s")).astype("datetime64[D]")
-    sunset = sunset_utc(local_day, wishes.start_lon_deg, wishes.start_lat_deg)
+    sunset = sunset_utc(_local_day(wishes, start), wishes.start_lon_deg, wishes.start_lat_deg)
     if wishes.by_sunset and sunset is not None and sunset < end:
         end = sunset
     if end <= start:
         raise NothingUsable(f"start {start}Z: the sun has set (at {sunset}Z); start earlier, or plan for the night")
     return float((end - start) / np.timedelta64(1, "s")), end
+
+
+def _local_day(wishes: Wishes, start: np.datetime64) -> np.datetime64:
+    local = start.astype("datetime64[s]") + np.timedelta64(round(wishes.start_lon_deg / 15 * 3600), "s")
+    return np.datetime64(local.astype("datetime64[D]"))
 
 
 def _trip(
@@ -114,7 +121,7 @@ def _trip(
     clock, stops = 0.0, []
     for (start, end), spot in zip(legs[:-1], order, strict=True):
         clock += float(task.leg_s[start, end])
-        stops.append(_stop(spots, spot, wishes.stay_s, clock))
+        stops.append(_stop(spots, spot, wishes.stay_s, clock, ways.off(spot + 1)))
         clock += wishes.stay_s
     drawn = [ways.line(a, b) for a, b in legs]
     lines = [np.column_stack(unproject(crs, *line.T)) for line in drawn]
@@ -122,12 +129,14 @@ def _trip(
     lengths = np.array([float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in drawn])
     return Trip(
         stops, lines, lengths, task.duration_s(order), float(task.worth[order].sum()),
-        _left_out(spots, task, order, ways), _moment(wishes), ends_by, _said(order, wishes, ends_by))
+        _left_out(spots, task, order, ways), _moment(wishes), ends_by, _said(order, wishes, ends_by, ways.off(0)))
 
 
-def _stop(spots: Candidates, i: int, stay_s: float, clock_s: float) -> Stop:
+def _stop(spots: Candidates, i: int, stay_s: float, clock_s: float, off: Floats) -> Stop:
+    away_m = float(np.hypot(*off))
+    beside = (away_m, direction_word(*off)) if away_m >= OFF_M else (0.0, "")
     return Stop(spots.name[i], spots.kind[i], float(spots.lon_deg[i]), float(spots.lat_deg[i]),
-                float(spots.depth_m[i]), float(spots.worth[i]), stay_s, clock_s)
+                float(spots.depth_m[i]), float(spots.worth[i]), stay_s, clock_s, *beside)
 
 
 def _left_out(spots: Candidates, task: Task, order: list[int], ways: Ways) -> list[tuple[str, str]]:
@@ -142,7 +151,7 @@ def _left_out(spots: Candidates, task: Task, order: list[int], ways: Ways) -> li
         elif not np.isfinite(there_s):
             why = "no way to it through water that may be driven"
         elif there_s > task.time_s:
-            why = f"too far for the time: {there_s / 60:.0f} minutes there and back"
+            why = f"too far for the time: {there_s / 60:.0f} minutes with the stay, there and back"
         elif there_m > task.reach_m:
             why = f"too far for the reach: {length_slot(float(there_m))} there and back"
         else:
@@ -155,8 +164,16 @@ def _moment(wishes: Wishes) -> np.datetime64:
     return np.datetime64("NaT", "s") if wishes.start is None else wishes.start.astype("datetime64[s]")
 
 
-def _said(order: list[int], wishes: Wishes, ends_by: np.datetime64) -> tuple[str, ...]:
+def _said(order: list[int], wishes: Wishes, ends_by: np.datetime64, off: Floats) -> tuple[str, ...]:
     told = []
+    away_m = float(np.hypot(*off))
+    if away_m >= OFF_M:
+        told.append("the start lies in no water that may be driven (never driven, closed, too shallow, a danger near): "
+                    f"the trip begins {length_slot(away_m, 0)} to the {direction_word(*-off)} of it")
+    sunrise = None if wishes.start is None else sunrise_utc(
+        _local_day(wishes, wishes.start), wishes.start_lon_deg, wishes.start_lat_deg)
+    if sunrise is not None and _moment(wishes) < sunrise:
+        told.append(f"the start is before sunrise, {sunrise}Z")
     dusk = bool(ends_by < _moment(wishes) + np.timedelta64(int(wishes.time_s), "s"))
     if not order:
         dark = ", coming home in the dark" if dusk else ""

@@ -82,12 +82,18 @@ def _passed(down: int, right: int) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True)
 class Ways:
-    """Between k places: ``length_m`` (k, k), infinite where there is no way, and what is needed to draw one."""
+    """Between k places xy (k, 2): ``length_m`` (k, k), infinite where there is no way, and what is needed to draw one.
+    """
 
     water: Waterways
+    xy: Floats
     at: Ints
     length_m: Floats
     before: Ints
+
+    def off(self, place: int) -> Floats:
+        """How far a place lies to the east and north (2,) [m] of where its ways end."""
+        return np.asarray(self.xy[place] - self.water.xy[self.at[place]])
 
     def line(self, start: int, end: int) -> Floats:
         """The way from one place to another as a line (p, 2) whose every piece stays in open water."""
@@ -112,7 +118,7 @@ def ways_between(water: Waterways, xy: Floats, within_m: float) -> Ways:
         length[np.ix_(known, known)] = from_known[:, at[known]]
         before[known] = previous
     np.fill_diagonal(length, 0.0)
-    return Ways(water, at, length, before)
+    return Ways(water, xy, at, length, before)
 
 
 def straightened(water: Waterways, line: Floats) -> Floats:

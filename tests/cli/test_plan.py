@@ -71,6 +71,7 @@ def test_a_first_survey_needs_an_outline_only(demo, capsys):
     (["lines", "OUT", "--hours", "1", "--draft", "40m"], 1, "too shallow for the boat"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--speed", "fast"], 2, "is no speed"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "tomorrow"], 2, "in UTC"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "2026-06-01"], 2, "a day alone says not when"),
     (["trip", "NOTHING", "--from", "START", "--hours", "1"], 1, "no finished map"),
     (["lines", "--hours", "1"], 2, "--shore"),
     (["lines", "OUT", "--shore", "x.geojson", "--hours", "1"], 2, "leave out OUT, or --shore"),

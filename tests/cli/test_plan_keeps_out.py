@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from xml.etree import ElementTree
 
 import numpy as np
@@ -14,7 +15,7 @@ from worlds import SMALL_CRS, SMALL_NORTH, SMALL_WEST, small_hits, small_lake_ma
 from lakemap import publish
 from lakemap.cli.main import run
 from lakemap.geo.crs import project, unproject
-from lakemap.model.hits import FROM_MARK
+from lakemap.model.hits import FROM_MARK, FROM_RISE
 from lakemap.model.keep_out import ClosedAreas, Hazards
 
 RTEPT = "{http://www.topografix.com/GPX/1/1}rtept"
@@ -105,6 +106,58 @@ def test_a_stump_marked_in_a_driven_way_is_kept_off(tmp_path):
     for kind, least, most in (("stump", 12.0, 99.0), ("fish", 0.0, 5.0)):
         publish(lake(hits=dataclasses.replace(mark, kind=np.array([kind]))), tmp_path / kind)
         assert least <= nearest_to_rock(trip(tmp_path / kind, tmp_path / "a.gpx")) <= most
+
+
+@pytest.mark.parametrize(("height_m", "least"), [(6.6, 12.0), (3.0, 0.0)])
+def test_a_sounded_stump_that_stands_too_high_is_kept_off(tmp_path, height_m, least):
+    "Up to 0.7 m below the surface under a boat that needs 0.8 m; over one that stands 4.3 m below it the boat goes."
+    rise = small_hits().take(np.array([0]))
+    rise = dataclasses.replace(
+        rise, kind=np.array(["cover"]), origin=np.array([FROM_RISE], np.int8),
+        x_m=np.array([MIDDLE]), y_m=np.array([LINES[1]]), position_sigma_m=np.array([6.0]),
+        depth_m=np.array([7.3]), height_m=np.array([height_m]))
+    publish(lake(hits=rise), tmp_path / "map")
+    assert least <= nearest_to_rock(trip(tmp_path / "map", tmp_path / "a.gpx")) <= least + 18.0
+
+
+def test_a_stop_beside_its_spot_says_so(plain, tmp_path, capsys):
+    "30 m from it at least, to the west on the screen and in the file; a stop at its spot says it is there."
+    there = shapely.Point(lonlat(RIGHT, LINES[1]))
+    trip(plain, tmp_path / "a.gpx", "--hazards", geojson(tmp_path / "rock.geojson", there, keep_m=30))
+    told = capsys.readouterr().out
+    off = re.search(r"(\d+) m to the (\S+)", told)
+    assert 30 <= int(off[1]) <= 38 and " here" in told and "the spot lies" in told
+    assert f"{off[1]} m to the {off[2]}, " in (tmp_path / "a.gpx").read_text()
+    trip(plain, tmp_path / "b.gpx")
+    assert "the spot lies" not in capsys.readouterr().out
+
+
+def test_a_start_within_a_danger_says_where_the_trip_begins(plain, tmp_path, capsys):
+    "The start of the second line is 60 m west of the first pixel out of a danger's 20 m: told, and which way."
+    start = shapely.Point(lonlat(SMALL_WEST + 60.0, LINES[1]))
+    trip(plain, tmp_path / "a.gpx", "--hazards", geojson(tmp_path / "rock.geojson", start, keep_m=20))
+    told = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"start lies in no water that may be driven .* begins 2\d m to the (north|south|east|west)", told)
+
+
+@pytest.mark.parametrize("plan", ["trip", "lines"])
+def test_a_danger_off_the_map_is_told(plain, tmp_path, capsys, plan):
+    "Latitude and longitude the wrong way round; the one on the map is not counted."
+    lon, lat = lonlat(MIDDLE, LINES[1])
+    files = [geojson(tmp_path / "on.geojson", ROCK, keep_m=5), geojson(
+        tmp_path / "off.geojson", shapely.Point(lat, lon), keep_m=5)]
+    lon, lat = lonlat(SMALL_WEST + 60.0, LINES[1])
+    words = ["plan", plan, str(plain), "--from", f"{lat},{lon}", "--hours", "0.5"]
+    assert run([*words, *(word for file in files for word in ("--hazards", file))]) == 0
+    assert "1 of the 2 dangers given lie off the map" in capsys.readouterr().out
+    assert run([*words, "--hazards", files[0]]) == 0 and "off the map" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("when", "said"), [("2026-06-21T02:00", True), ("2026-06-21T08:00", False)])
+def test_a_start_in_the_dark_before_sunrise_is_told(plain, tmp_path, capsys, when, said):
+    "The small lake lies at 15 degrees east: the sun rises at about 3 h UTC in June."
+    trip(plain, tmp_path / "a.gpx", "--start", when)
+    assert ("before sunrise, 2026-06-21T0" in capsys.readouterr().out) == said
 
 
 @pytest.mark.parametrize(("start", "closed"), [

@@ -12,6 +12,7 @@ from scipy.stats import norm
 from shapely.geometry import box
 
 from lakemap.errors import SettingError
+from lakemap.geo.directions import direction_word
 from lakemap.model.hits import Hits
 from lakemap.model.soundings import PassBias
 from lakemap.model.spot_names import LETTERS
@@ -19,7 +20,7 @@ from lakemap.model.terrain import Features
 from lakemap.spots import SpotSettings, find_spots, score_spots
 from lakemap.spots.doubt import chance_standing
 from lakemap.spots.name import names_of
-from lakemap.spots.neighbours import direction_word, features_near
+from lakemap.spots.neighbours import features_near
 from lakemap.spots.reasons import bottom_sentences, passes_sentence
 from lakemap.spots.score import weighed
 from lakemap.spots.settings import WeightSettings
