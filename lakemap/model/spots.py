@@ -22,9 +22,9 @@ class Spots:
     ``name`` comes from the kind and the oldest hit, so that it stays when the lake grows; ``hits`` holds, for each
     spot, row numbers into Hits; position (x_m, y_m on the working CRS, and lon/lat) with its standard error;
     ``seen`` passes that showed it out of ``could_see`` that went over it; ``probability`` with its interval;
-    ``last_seen`` NaT where no hit has a date; ``score`` 0..1 and ``score_parts`` (name -> (k,)), NaN before scoring;
-    ``reasons`` plain sentences, ready for people except for lengths, which stand as ``{1.23 m}`` until publish/
-    writes them in the reader's unit.
+    ``last_seen``, of a shape of the floor last crossed, NaT where nothing is dated; ``score`` 0..1 and ``score_parts``
+    (name -> (k,)), NaN before scoring; ``reasons`` plain sentences, ready for people except for lengths, which stand as
+    ``{1.23 m}`` until publish/ writes them in the reader's unit.
     """
 
     name: tuple[str, ...]

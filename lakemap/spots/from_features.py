@@ -32,16 +32,19 @@ def feature_spots(
     """The greatest features of each kind that are sure enough, were crossed by a pass, and hold no spot ``found`` yet.
 
     Position is the feature's anchor, its error half a pixel or the passes' own; ``seen`` and ``could_see`` are the
-    passes that crossed it; the probability is that of its relief being there, with one standard error either way.
+    passes that crossed it, ``last_seen`` when the last of them did; the probability is that of its relief being there,
+    with one standard error either way.
     """
     rows = _chosen(features, found, settings)
-    crossed = np.array([_crossing(features, row, soundings) for row in rows.tolist()], dtype=np.int64).reshape(-1)
-    rows, crossed = rows[crossed > 0], crossed[crossed > 0]
+    crossings = [_crossing(features, row, soundings) for row in rows.tolist()]
+    crossed = np.array([len(passes) for passes, _ in crossings], dtype=np.int64)
+    last = np.array([day for _, day in crossings], dtype="datetime64[ms]")
+    rows, crossed, last = rows[crossed > 0], crossed[crossed > 0], last[crossed > 0]
     shown = first_shown(features, rows, soundings)
     # sections of one drop-off that the same reading showed first are one place: the greatest stands for all
     told = [(features.kind[row], reading) for row, reading in zip(rows, shown.tolist(), strict=True)]
     one_each = np.array([k for k, one in enumerate(told) if one not in told[:k]], dtype=np.int64)
-    rows, crossed, shown = rows[one_each], crossed[one_each], shown[one_each]
+    rows, crossed, last, shown = rows[one_each], crossed[one_each], last[one_each], shown[one_each]
     if not len(rows):
         return Spots.empty()
     x_m, y_m = features.x_m[rows], features.y_m[rows]
@@ -49,14 +52,14 @@ def feature_spots(
     kinds = tuple(features.kind[row] for row in rows)
     error = np.hypot(depth.frame.pixel_m / 2.0, _position_error(soundings))
     normal = ndtri(np.clip(features.confidence[rows], 1e-6, 1.0 - 1e-6))
-    unknown, undated = np.full(len(rows), np.nan), np.full(len(rows), np.datetime64("NaT", "ms"))
+    unknown = np.full(len(rows), np.nan)
     return Spots(
         name=names_of(kinds, *when_and_where(soundings, shown)), kind=kinds, hits=(np.empty(0, np.int64),) * len(rows),
         x_m=x_m, y_m=y_m, lon_deg=lon, lat_deg=lat, position_sigma_m=np.full(len(rows), error),
         depth_m=features.depth_m[rows], depth_sigma_m=depth.sigma.at(x_m, y_m), height_m=features.relief_m[rows],
         hardness=unknown, seen=crossed.astype(np.int32), could_see=crossed.astype(np.int32),
         probability=features.confidence[rows], prob_low=ndtr(normal - 1.0), prob_high=ndtr(normal + 1.0),
-        last_seen=undated, score=unknown,
+        last_seen=last, score=unknown,
         reasons=tuple(feature_sentences(features, int(row), int(n)) for row, n in zip(rows, crossed, strict=True)),
     )
 
@@ -97,15 +100,17 @@ def _apart(features: Features, rows: list[int], settings: SpotSettings) -> list[
     return taken
 
 
-def _crossing(features: Features, row: int, soundings: Soundings) -> int:
-    """How many passes have a sounding inside a feature's outline."""
+def _crossing(features: Features, row: int, soundings: Soundings) -> tuple[Ints, np.datetime64]:
+    """Passes that have a sounding inside a feature's outline, and when the last of them did (NaT where none is dated).
+    """
     west, south, east, north = features.geometry[row].bounds
     near = np.flatnonzero(
         soundings.usable() & (soundings.pass_id >= 0) & (soundings.x_m >= west) & (soundings.x_m <= east)
         & (soundings.y_m >= south) & (soundings.y_m <= north)
     )
     inside = contains_xy(features.geometry[row], soundings.x_m[near], soundings.y_m[near])
-    return len(np.unique(soundings.pass_id[near][inside]))
+    those = soundings.take(near[inside])
+    return np.unique(those.pass_id).astype(np.int64), those.newest
 
 
 def _position_error(soundings: Soundings) -> float:

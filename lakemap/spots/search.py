@@ -106,7 +106,7 @@ def at_least(field: str, least: float) -> Filter:
 
 
 def seen_since(day: np.datetime64) -> Filter:
-    """Last seen on this day or later; spots whose hits have no date fall away."""
+    """Last seen on this day or later, a shape of the floor last crossed; spots without a date fall away."""
     return Filter(f"last seen since {day}",
                   lambda spots: np.asarray(~np.isnat(spots.last_seen) & (spots.last_seen >= day)))
 

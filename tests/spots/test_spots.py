@@ -183,6 +183,17 @@ def test_bare_structure_becomes_a_spot_of_its_own_kind():
     assert len(spots_of(Hits.empty(), depth, terrain=terrain, lines=[((0, -250), (290, -250))])) == 0
 
 
+def test_a_shape_of_the_floor_is_as_fresh_as_the_last_pass_over_it():
+    "Of three dated passes the second is the last over the hump; the third goes by elsewhere, and undated ones say none."
+    depth = surface(6.0 - bump(EAST, SOUTH, (100, 100), 10, 2.0), sigma=0.1)
+    sailed = passes([((0, -100), (290, -100)), ((100, 0), (100, -290)), ((0, -250), (290, -250))])
+    days = np.array(["2024-05-01", "2024-06-01", "2024-07-01"], "datetime64[ms]")[sailed.pass_id]
+    terrain = describe_terrain(depth, TerrainSettings())
+    for when, expected in ((days, "2024-06-01T00:00:00.000"), (np.full(len(days), np.datetime64("NaT", "ms")), "NaT")):
+        hump, = find_spots(Hits.empty(), terrain, replace(sailed, time_utc=when), depth, None, SETTINGS).last_seen
+        assert str(hump) == expected
+
+
 def test_a_hole_a_saddle_and_the_outside_of_a_bend_are_places_to_stop_at():
     "Each with a sentence of its own and the word of its kind in its name."
     east, south = mesh()

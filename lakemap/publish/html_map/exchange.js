@@ -36,8 +36,9 @@ const Exchange = (() => {
     setTimeout(() => URL.revokeObjectURL(url), 10000);
   }
 
-  // Routes and tracks of a GPX file as lists of [lat, lon], with their names.
+  // Routes and tracks of a GPX file as lists of [lat, lon], with their names; none of what is no XML.
   function routes(text) {
+    if (!Markup.wellFormed(text)) return [];
     const read = new DOMParser().parseFromString(text, "application/xml");
     const all = (node, tag) => [...node.getElementsByTagNameNS("*", tag)];
     const places = (points) => points.map((point) => [Number(point.getAttribute("lat")), Number(point.getAttribute("lon"))])

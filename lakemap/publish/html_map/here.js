@@ -20,6 +20,8 @@ class Here {
     });
   }
 
+  static MOST_BYTES = 20e6;
+
   start() {
     this.first = true;
     Dom.by("here").hidden = false;
@@ -96,13 +98,16 @@ class Here {
 
   async openLines(file) {
     if (!file) return;
-    this.lines = Exchange.routes(await file.text());
+    const fits = file.size <= Here.MOST_BYTES;
+    this.lines = fits ? Exchange.routes(await file.text()) : [];
     this.drawnLines.clearLayers();
     for (const line of this.lines) {
       L.polyline(line.points, { interactive: false, color: "#c4005f", weight: 2.5, dashArray: "10 5" }).addTo(this.drawnLines);
     }
-    Dom.by("lines-said").textContent = this.lines.length
-      ? `${this.lines.length} lines opened` : "No route or track in that file";
+    const count = this.lines.length;
+    Dom.by("lines-said").textContent = count ? `${file.name}: ${count === 1 ? "one line" : `${count} lines`} opened`
+      : fits ? `${file.name}: no GPX with a route or track. Open a file that plan lines or plan trip wrote.`
+        : `${file.name}: larger than 20 MB, and so no plan of lines.`;
     this.refresh();
   }
 

@@ -7,8 +7,10 @@ class Notes {
     this.layer = L.layerGroup();
     this.all = Notes.read(Keep.get(this.key));
     this.about = null;
+    this.onChange = () => {};
     Dom.by("note-form").addEventListener("submit", (event) => { event.preventDefault(); this.save(); });
     Dom.by("note-cancel").addEventListener("click", () => this.close());
+    Dom.by("note-remove").addEventListener("click", () => { Dom.by("note-text").value = ""; this.save(); });
     Dom.by("notes-export").addEventListener("click", () => this.download());
     this.refresh();
   }
@@ -28,6 +30,7 @@ class Notes {
     Dom.by("note-title").textContent = `Note on ${about.name || "this place"}`;
     const before = this.all.find((note) => Notes.same(note, about));
     Dom.by("note-text").value = before ? before.note : "";
+    Dom.by("note-remove").hidden = !before;
     Dom.by("note-form").hidden = false;
     Dom.by("note-text").focus();
   }
@@ -46,6 +49,7 @@ class Notes {
     Dom.by("notes-trouble").hidden = kept;
     this.close();
     this.refresh();
+    this.onChange();
   }
 
   refresh() {

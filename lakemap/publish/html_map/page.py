@@ -21,9 +21,9 @@ from lakemap.publish.wording import printable
 FOLDER = Path(__file__).parent
 
 MODULES = (
-    "dom", "keep", "units", "slices", "codec", "geo", "exchange", "grid", "sureness", "today", "suited", "picture",
-    "painter", "legend", "views", "tracer", "pen", "contours", "sketch", "overlays", "basemap", "nearby", "graticule",
-    "here", "notes", "picks", "section", "spots", "readout", "layers", "scale_bar", "start",
+    "dom", "keep", "units", "slices", "codec", "geo", "markup", "exchange", "grid", "sureness", "today", "suited",
+    "picture", "painter", "legend", "views", "tracer", "pen", "contours", "sketch", "overlays", "basemap", "nearby",
+    "graticule", "here", "notes", "picks", "section", "spots", "readout", "layers", "scale_bar", "start",
 )
 """The page's own modules, in the order in which they need each other."""
 

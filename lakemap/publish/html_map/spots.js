@@ -36,14 +36,13 @@ class SpotPanel {
         event.preventDefault();
         this.open(spot);
       });
-      this.layer.addLayer(spot.marker);
     }
   }
 
   // Where marks would cover each other the better one keeps its number, the others become dots until zoomed in.
   declutter() {
     const kept = [];
-    for (const spot of this.spots) {
+    for (const spot of this.spots.filter(({ marker }) => this.layer.hasLayer(marker))) {
       const at = this.map.latLngToLayerPoint(spot.latlng);
       const small = spot !== this.chosen && kept.some((other) => other.distanceTo(at) < SpotPanel.APART_PX);
       if (!small) kept.push(at);
@@ -84,16 +83,38 @@ class SpotPanel {
     Dom.by("spot-search").addEventListener("input", () => this.list());
   }
 
+  // A text as it is searched: no marks over letters, and what joins two words is a space.
+  static plain(text) { return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[-\u2010-\u2015_/,]/g, " "); }
+  // Each word must be there, in any order; one or many of a thing is the same.
+  static words(text) {
+    return SpotPanel.plain(text).split(/\s+/).filter(Boolean)
+      .map((word) => (word.length > 3 && /[^s]s$/.test(word) ? word.slice(0, -1) : word));
+  }
+
   // What the filters let through, in the order chosen.
   shown() {
-    const kind = Dom.by("spot-kind").value, words = Dom.by("spot-search").value.trim().toLowerCase();
-    const said = (spot) => [spot.name, spot.kind, ...spot.reasons].join(" ").toLowerCase();
-    return this.spots.filter((spot) => (!kind || spot.kind === kind) && (!words || said(spot).includes(words)))
+    const kind = Dom.by("spot-kind").value, words = SpotPanel.words(Dom.by("spot-search").value);
+    const has = (spot) => {
+      const said = SpotPanel.plain([spot.name, spot.kind, ...spot.reasons].join(" "));
+      return words.every((word) => said.includes(word));
+    };
+    return this.spots.filter((spot) => (!kind || spot.kind === kind) && has(spot))
       .sort(SpotPanel.ORDERS[Dom.by("spot-order").value]);
+  }
+
+  // On the map stand the marks of what the list shows, the best first for who goes from one to the next by keys.
+  _mark(shown) {
+    const wanted = this.spots.filter((spot) => shown.includes(spot));
+    if (wanted.length === this.layer.getLayers().length && wanted.every((spot) => this.layer.hasLayer(spot.marker))) return;
+    this.layer.clearLayers();
+    wanted.forEach((spot) => this.layer.addLayer(spot.marker));
+    this.declutter();
   }
 
   list() {
     const shown = this.shown();
+    this._mark(shown);
+    this.picks.refresh();
     Dom.fill(Dom.by("spot-list"), ...shown.map((spot) =>
       Dom.make("li", { class: "spot-item" }, this._row(spot), this.picks.box(spot))));
     Dom.by("none-shown").hidden = shown.length > 0 || this.spots.length === 0;
@@ -172,8 +193,8 @@ class SpotPanel {
       ...spot.reasons.map((said) => Dom.make("li", { dir: "auto", text: Units.fill(said) })));
     Dom.by("card-why").hidden = spot.reasons.length === 0;
     Dom.fill(Dom.by("card-passes"), ...Section.pictures(spot.passes));
-    Dom.fill(Dom.by("card-facts"), ...this._facts(spot).flatMap(([name, value]) =>
-      [Dom.make("dt", { text: name }), Dom.make("dd", { text: value })]));
+    Dom.fill(Dom.by("card-facts"), ...this._facts(spot).flatMap(([name, value, look]) =>
+      [Dom.make("dt", { text: name }), Dom.make("dd", { text: value, dir: "auto", class: look ?? null })]));
     const parts = Object.entries(spot.parts).filter(([, value]) => Units.known(value));
     Dom.by("card-score").hidden = parts.length === 0;
     Dom.by("card-total").textContent = Units.known(spot.score) ? `${Math.round(100 * spot.score)} of 100` : "";
@@ -216,7 +237,7 @@ class SpotPanel {
       from ? ["From here", this.here.way(from, [spot.lat_deg, spot.lon_deg])] : null,
       spot.last_seen ? ["Last seen", spot.last_seen] : null,
       this.notes?.of({ lat: spot.lat_deg, lon: spot.lon_deg })
-        ? ["Own note", this.notes.of({ lat: spot.lat_deg, lon: spot.lon_deg }).note] : null,
+        ? ["Own note", this.notes.of({ lat: spot.lat_deg, lon: spot.lon_deg }).note, "own-note"] : null,
     ].filter(Boolean);
   }
 

@@ -9,8 +9,8 @@ async function startPage(map) {
   map.invalidateSize({ animate: false });
   setPanes(map);
   keepStill(map);
-  const covered = isWide() ? LAYERS_PX : 0;
-  map.fitBounds(data.bounds, { paddingTopLeft: [20, 20], paddingBottomRight: [20 + covered, 20], animate: false });
+  seeWhole(map, data.bounds, isWide());
+  Dom.by("whole-button").addEventListener("click", () => seeWhole(map, data.bounds, isWide() && !Dom.by("layers").hidden));
   map.setMinZoom(Math.max(1, map.getZoom() - 3));
   if (typeof DecompressionStream === "undefined") {
     Dom.by("trouble").textContent = "This browser is too old to show the depths; a newer one will.";
@@ -19,6 +19,12 @@ async function startPage(map) {
   }
   const grid = await LakeGrid.open(data.grid);
   buildPage(map, data, grid);
+}
+
+// The whole lake, beside the layers where they lie open.
+function seeWhole(map, bounds, layersOpen) {
+  const covered = layersOpen ? LAYERS_PX : 0;
+  map.fitBounds(bounds, { paddingTopLeft: [20, 20], paddingBottomRight: [20 + covered, 20], animate: false });
 }
 
 function setPanes(map) {
@@ -90,11 +96,12 @@ function buildPage(map, data, grid) {
   layers.choose(views[before] ? before : "sure");
   layers.wireLines(contours);
   Today.wire({ level: Dom.by("level"), from: Dom.by("band-from"), to: Dom.by("band-to"),
-    units: [...document.querySelectorAll(".unit-word")] });
+    levelSaid: Dom.by("level-said"), bandSaid: Dom.by("band-said"), units: [...document.querySelectorAll(".unit-word")] });
   contours.trace();
   Dom.by("sure-show").addEventListener("click", () => {
     layers.choose(painter.view === "sure" ? "depth" : "sure");
   });
+  notes.onChange = () => { if (spots.chosen) spots.card(); };
   spots.onOpen = () => { drawer(true); readout.close(); };
   readout.onShow = (latlng) => bringOutOf(map, latlng, Dom.by("readout"));
   readout.onNote = (latlng) => {

@@ -27,17 +27,38 @@ const Today = (() => {
     return found.sort((a, b) => a.depth_m - b.depth_m);
   }
 
+  // What is typed and no number changes nothing, and is said.
+  function misread(inputs, said) {
+    const bad = inputs.filter((input) => input.value.trim() !== "" && typed(input.value) === null);
+    inputs.forEach((input) => input.setAttribute("aria-invalid", String(bad.includes(input))));
+    said.textContent = bad.length ? `\u201c${bad[0].value.trim().slice(0, 20)}\u201d is no number: nothing was changed.` : "";
+    return bad.length > 0;
+  }
+
   function wire(box) {
     const metres = (input) => {
       const value = typed(input.value);
       return value === null ? null : value * Units.metresPer(Units.word);
     };
-    box.level.addEventListener("change", () => setLevel(metres(box.level) ?? 0));
-    const ends = () => setBand(metres(box.from), metres(box.to));
+    box.level.addEventListener("change", () => {
+      if (!misread([box.level], box.levelSaid)) setLevel(metres(box.level) ?? 0);
+    });
+    const ends = () => {
+      if (misread([box.from, box.to], box.bandSaid)) return;
+      const [from, to] = [metres(box.from), metres(box.to)];
+      setBand(from, to);
+      if (from !== null && to !== null && from > to) {
+        rewrite();
+        box.bandSaid.textContent = "The lesser depth first: turned round.";
+      }
+    };
     box.from.addEventListener("change", ends);
     box.to.addEventListener("change", ends);
     const rewrite = () => {
       const text = (value) => (value === null || !Number.isFinite(value) || value === 0 ? "" : Units.exact(value));
+      misread([], box.levelSaid);
+      misread([], box.bandSaid);
+      [box.level, box.from, box.to].forEach((input) => input.setAttribute("aria-invalid", "false"));
       box.level.value = text(level);
       box.from.value = band ? text(band[0]) : "";
       box.to.value = band ? text(band[1]) : "";

@@ -94,6 +94,8 @@ CONTROLS = {
     "note-keep": Control("#note-form button[type=submit]", "press", f"{hidden('note-form')}, {text('notes-count')}, "
                          f"{kept('notes.Long Pike Water')}", f"{CARD} {NOTE} words"),
     "note-cancel": Control("#note-cancel", "press", hidden("note-form"), f"{CARD} {NOTE} words"),
+    "note-remove": Control("#note-remove", "press", f"{hidden('note-form')}, {hidden('notes')}, "
+                           f"{kept('notes.Long Pike Water')}", f"noted {CARD} {NOTE}"),
     "notes-export": Control("#notes-export", "save:two of them", "", "noted"),
     "note-row": Control(".note-row >> nth=0", "press", f"{hidden('note-form')}, document.activeElement.id",
                         "noted"),
@@ -122,6 +124,7 @@ CONTROLS = {
                          f"{LAYERS} reading"),
     "night": Control("#night", "check", f"getComputedStyle(document.body).backgroundColor, {kept('night')}", LAYERS),
     "lines-file": Control("#lines-file", "file", text("lines-said"), LAYERS),
+    "whole-button": Control("#whole-button", "press", "lakePage.map.getZoom()", "closed near"),
     "here-button": Control("#here-button", "press", f"{hidden('here')}, {text('here')}, "
                            "document.getElementById('here-button').ariaPressed", "closed placed"),
     "readout-close": Control("#readout-close", "press", hidden("readout"), "closed reading"),
@@ -173,12 +176,10 @@ def ready(page, control, phone):
                       f"{{ setTimeout(() => told({FIX}), 0); return 1; }})")
     if {CARD, SPOT_LIST, "noted"} & set(todo) and phone:
         page.evaluate("drawer(true)")
+    if "near" in todo:
+        page.evaluate("lakePage.map.setZoom(lakePage.map.getZoom() + 2, {animate: false})")
     if CARD in todo:
         page.evaluate("lakePage.spots.open(lakePage.spots.spots[0])")
-    if NOTE in todo:
-        page.evaluate("lakePage.notes.open(lakePage.spots.placeOf(lakePage.spots.spots[0]))")
-    if "words" in todo:
-        page.fill("#note-text", "two of them")
     if "noted" in todo:
         page.evaluate("""() => {
             const [first] = lakePage.spots.spots;
@@ -186,6 +187,10 @@ def ready(page, control, phone):
             document.getElementById('note-text').value = 'two of them';
             lakePage.notes.save();
         }""")
+    if NOTE in todo:
+        page.evaluate("lakePage.notes.open(lakePage.spots.placeOf(lakePage.spots.spots[0]))")
+    if "words" in todo:
+        page.fill("#note-text", "two of them")
     if "picked" in todo:
         page.evaluate("document.getElementById('picks-all').click()")
     page.wait_for_timeout(300 if phone else 30)
