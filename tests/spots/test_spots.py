@@ -184,7 +184,7 @@ def test_bare_structure_becomes_a_spot_of_its_own_kind():
 
 
 def test_a_shape_of_the_floor_is_as_fresh_as_the_last_pass_over_it():
-    "Of three dated passes the second is the last over the hump; the third goes by elsewhere, and undated ones say none."
+    "Of three dated passes the second is the last over the hump, the third goes by elsewhere; undated ones say none."
     depth = surface(6.0 - bump(EAST, SOUTH, (100, 100), 10, 2.0), sigma=0.1)
     sailed = passes([((0, -100), (290, -100)), ((100, 0), (100, -290)), ((0, -250), (290, -250))])
     days = np.array(["2024-05-01", "2024-06-01", "2024-07-01"], "datetime64[ms]")[sailed.pass_id]
