@@ -78,6 +78,11 @@ def format_length(value_m: float, unit: str, decimals: int = 1) -> str:
     return f"{from_metres(float(value_m), unit):.{decimals}f} {unit}"
 
 
+def plural(count: int, thing: str) -> str:
+    """``1 row``, ``3 rows``."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 _LENGTH_IN_TEXT = re.compile(r"\{(-?\d+(?:\.\d+)?) m(?::(\d))?\}")
 
 

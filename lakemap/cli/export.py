@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from lakemap.cli.given import named_as
 from lakemap.errors import NothingUsable, UsageError
 from lakemap.model.b12 import B12About
 from lakemap.model.drawn import Drawn
@@ -25,6 +26,7 @@ from lakemap.read.lake_layers import read_layers
 from lakemap.read.map_rasters import read_grid
 from lakemap.read.outputs import read_soundings, read_summary
 from lakemap.read.spots_back import read_spots
+from lakemap.units import plural
 
 _PATH = click.Path(path_type=Path)
 ASKED = {
@@ -84,36 +86,36 @@ def export(folder: Path, quiet: bool, **given: Any) -> None:
 
 
 def _kmz(folder: Path, file: Path, given: dict[str, Any]) -> str:
-    if file.suffix.lower() not in (".kmz", ".kml"):
-        raise UsageError(f"--kmz {file}: the name must end in .kmz or .kml")
+    named_as("--kmz", file, [".kmz", ".kml"])
     summary = read_summary(folder)
     crs = read_grid(folder, summary, DEPTH).frame.crs
     spots, layers = read_spots(folder, summary, crs), read_layers(folder, summary, LAYERS)
     document = lake_kml(file.stem, spots, layers, crs, str(summary["units"]))
     write_whole(file, kmz(document) if file.suffix.lower() == ".kmz" else document)
     there = "".join(f", {len(drawn)} {LAYERS[name].lower()}" for name, drawn in layers.items())
-    return f"{len(spots)} spots{there}"
+    return f"{plural(len(spots), 'spot')}{there}"
 
 
 def _gpx_spots(folder: Path, file: Path, given: dict[str, Any]) -> str:
     summary = read_summary(folder)
     known = read_spots(folder, summary, read_grid(folder, summary, DEPTH).frame.crs)
     kept = for_plotter(known, Plotter(given["name_length"], given["ascii_only"], given["most"]))
-    write_whole(_gpx_name("gpx-spots", file), waypoints_gpx(kept, str(summary["units"])))
-    return f"{len(kept)} of {len(known)} spots"
+    write_whole(named_as("--gpx-spots", file, [".gpx"]), waypoints_gpx(kept, str(summary["units"])))
+    return f"{len(kept)} of {plural(len(known), 'spot')}"
 
 
 def _gpx_contours(folder: Path, file: Path, given: dict[str, Any]) -> str:
     summary = read_summary(folder)
     drawn, crs = _layer(folder, summary, "contours")
-    write_whole(_gpx_name("gpx-contours", file), contours_gpx(drawn, crs, str(summary["units"]), given["most_points"]))
-    return f"{len(drawn)} contours"
+    write_whole(named_as("--gpx-contours", file, [".gpx"]),
+                contours_gpx(drawn, crs, str(summary["units"]), given["most_points"]))
+    return plural(len(drawn), "contour")
 
 
 def _gpx_passes(folder: Path, file: Path, given: dict[str, Any]) -> str:
     drawn, crs = _layer(folder, read_summary(folder), "passes")
-    write_whole(_gpx_name("gpx-passes", file), passes_gpx(drawn, crs, given["most_points"]))
-    return f"{len(drawn)} passes"
+    write_whole(named_as("--gpx-passes", file, [".gpx"]), passes_gpx(drawn, crs, given["most_points"]))
+    return "1 pass" if len(drawn) == 1 else f"{len(drawn)} passes"
 
 
 def _gpx_dangers(folder: Path, file: Path, given: dict[str, Any]) -> str:
@@ -123,14 +125,13 @@ def _gpx_dangers(folder: Path, file: Path, given: dict[str, Any]) -> str:
     if not len(hazards) + len(closed):
         raise NothingUsable(f"{folder}: the map has no dangers and no closed areas")
     crs = read_grid(folder, summary, DEPTH).frame.crs
-    write_whole(_gpx_name("gpx-dangers", file),
+    write_whole(named_as("--gpx-dangers", file, [".gpx"]),
                 dangers_gpx(hazards, closed, crs, str(summary["units"]), given["most_points"]))
-    return f"{len(hazards)} dangers, {len(closed)} closed areas"
+    return f"{plural(len(hazards), 'danger')}, {plural(len(closed), 'closed area')}"
 
 
 def _geojson(folder: Path, file: Path, given: dict[str, Any]) -> str:
-    if file.suffix.lower() not in (".geojson", ".json"):
-        raise UsageError(f"--geojson {file}: the name must end in .geojson or .json")
+    named_as("--geojson", file, [".geojson", ".json"])
     summary = read_summary(folder)
     layers = read_layers(folder, summary, SHAPES)
     write_whole(file, lake_geojson(layers, read_grid(folder, summary, DEPTH).frame.crs))
@@ -138,12 +139,11 @@ def _geojson(folder: Path, file: Path, given: dict[str, Any]) -> str:
 
 
 def _mbtiles(folder: Path, file: Path, given: dict[str, Any]) -> str:
-    if file.suffix.lower() != ".mbtiles":
-        raise UsageError(f"--mbtiles {file}: the name must end in .mbtiles")
+    named_as("--mbtiles", file, [".mbtiles"])
     summary = read_summary(folder)
     layers = read_layers(folder, summary, ["contours", "hazards", "closed_areas"])
     picture = picture_of(read_grid(folder, summary, DEPTH), read_grid(folder, summary, DEPTH_SIGMA), layers)
-    return f"{put_mbtiles(picture, str(summary['units']), file)} tiles"
+    return plural(put_mbtiles(picture, str(summary["units"]), file), "tile")
 
 
 def _layer(folder: Path, summary: dict[str, Any], name: str) -> tuple[Drawn, Any]:
@@ -151,12 +151,6 @@ def _layer(folder: Path, summary: dict[str, Any], name: str) -> tuple[Drawn, Any
     if drawn is None:
         raise NothingUsable(f"{folder}: the map has no {name}")
     return drawn, read_grid(folder, summary, DEPTH).frame.crs
-
-
-def _gpx_name(option: str, file: Path) -> Path:
-    if file.suffix.lower() != ".gpx":
-        raise UsageError(f"--{option} {file}: the name must end in .gpx")
-    return file
 
 
 def _b12(folder: Path, file: Path, given: dict[str, Any]) -> str:

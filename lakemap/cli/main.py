@@ -28,6 +28,11 @@ COMMANDS = {
 """Command -> its function, in the file of the command's name, and its line in the help of all."""
 
 
+PLAIN_WORDS = {"is not a valid float range": "is no number", "is not a valid float": "is no number",
+               "is not a valid integer range": "is no whole number", "is not a valid integer": "is no whole number"}
+"""What the option parser says of a number -> what a person would."""
+
+
 class Commands(click.Group):
     """Fetches a command when it is first asked for: the help of all needs no stage of the job to be loaded."""
 
@@ -89,6 +94,8 @@ def run(arguments: list[str] | None = None) -> int:
 def _wrong_use(fault: click.ClickException) -> str:
     """What is wrong with the words of a command, and where all of them stand."""
     told = fault.format_message().rstrip(".")
+    for theirs, ours in PLAIN_WORDS.items():
+        told = told.replace(theirs, ours)
     context = getattr(fault, "ctx", None)
     return f"{told}; see {context.command_path} --help" if context is not None else told
 

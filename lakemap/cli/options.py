@@ -9,11 +9,11 @@ from typing import Any, TypeVar
 
 import click
 
+from lakemap.cli.given import length_m
 from lakemap.errors import UsageError
 from lakemap.project import Lake, laid_over, read_settings_file, with_settings
 from lakemap.read.find import roles_read
 from lakemap.read.reader import OPTIONS, Role
-from lakemap.units import parse_length_m
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -92,4 +92,4 @@ def _toml(value: Any) -> str:
 
 
 def _contour_m(text: str | None, units: str | None) -> float | None:
-    return None if text is None else parse_length_m(text, units or "m")
+    return None if text is None else length_m("--contour", text, units or "m")

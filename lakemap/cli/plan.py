@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 import numpy as np
 
+from lakemap.cli.given import length_m, named_as, speed_mps
 from lakemap.cli.plans import show_lines, show_trip
 from lakemap.cli.terminal import faults_in
 from lakemap.errors import UsageError
@@ -25,7 +26,6 @@ from lakemap.read.settings import ReadSettings
 from lakemap.trips.closed import KeepOut
 from lakemap.trips.trip import Wishes
 from lakemap.trips.water import Boat
-from lakemap.units import parse_length_m, parse_speed_mps
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -77,7 +77,8 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
     """
     lat, lon = _place(place)
     start = _moment(given["start"])
-    wishes = Wishes(lon, lat, given["hours"] * 3600, parse_speed_mps(given["speed"]), stay * 60, _reach_m(reach),
+    _gpx(file)
+    wishes = Wishes(lon, lat, given["hours"] * 3600, speed_mps("--speed", given["speed"]), stay * 60, _reach_m(reach),
                     start, not after_sunset)
     unit = str(read_summary(folder)["units"])
     with faults_in(unit):
@@ -87,6 +88,7 @@ def trip(folder: Path, place: str, stay: float, reach: str | None, open_water: b
         write_whole(file, tracks or trip_gpx(found, unit))
     if not quiet:
         show_trip(found, unit)
+        _written(file)
 
 
 @plan.command(short_help="Choose the lines to drive next, those that tell most.")
@@ -100,8 +102,9 @@ def lines(folder: Path | None, shore: tuple[Path, ...], aim: str, place: str | N
           **given: Any) -> None:
     """Choose lines that take the most error out of the map in OUT, in the order to drive them. Not for navigation."""
     start = _moment(given["start"])
+    _gpx(file)
     lat, lon = _place(place) if place else (None, None)
-    wishes = LinesWishes(given["hours"] * 3600, parse_speed_mps(given["speed"]), lon, lat, aim)
+    wishes = LinesWishes(given["hours"] * 3600, speed_mps("--speed", given["speed"]), lon, lat, aim)
     unit = str(read_summary(folder)["units"]) if folder else "m"
     with faults_in(unit):
         found = _lines(folder, shore, wishes, _boat(given, unit), _keep_out(given, start))
@@ -111,6 +114,17 @@ def lines(folder: Path | None, shore: tuple[Path, ...], aim: str, place: str | N
         write_whole(file, tracks or lines_gpx(ends, found.frame))
     if not quiet:
         show_lines(found, unit)
+        _written(file)
+
+
+def _gpx(file: Path | None) -> None:
+    if file is not None:
+        named_as("--to", file, [".gpx"])
+
+
+def _written(file: Path | None) -> None:
+    if file is not None:
+        click.echo(f"Written to {file}")
 
 
 def _lines(
@@ -133,10 +147,9 @@ def _lines(
 
 
 def _boat(given: dict[str, Any], unit: str) -> Boat:
-    draft, margin, lower = (parse_length_m(given[name], unit) for name in ("draft", "margin", "lower"))
-    for name, length_m in (("draft", draft), ("margin", margin)):
-        if length_m < 0:
-            raise UsageError(f"--{name} {given[name]}: must be 0 or more, or ways would lead where the boat grounds")
+    # below 0 ways would lead where the boat grounds; only the lake itself may stand higher
+    draft, margin = (length_m(f"--{name}", given[name], unit, least_m=0.0) for name in ("draft", "margin"))
+    lower = length_m("--lower", given["lower"], unit)
     return Boat(draft, margin, lower)
 
 
@@ -174,5 +187,5 @@ def _reach_m(text: str | None) -> float:
     if text is None:
         return float("inf")
     if text.lower().endswith("km"):
-        return parse_length_m(text[:-2], "m") * 1000.0
-    return parse_length_m(text, "m")
+        return length_m("--reach", text[:-2], "m", least_m=0.0) * 1000.0
+    return length_m("--reach", text, "m", least_m=0.0)

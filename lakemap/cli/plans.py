@@ -12,7 +12,7 @@ from lakemap.model.outputs import CAUTION
 from lakemap.model.trip import Trip
 from lakemap.planning import LinesPlan
 from lakemap.trips.survey import loose
-from lakemap.units import fill_lengths, format_length
+from lakemap.units import fill_lengths, format_length, plural
 
 LEFT_OUT = 8
 
@@ -31,7 +31,7 @@ def show_trip(trip: Trip, unit: str) -> None:
                         if beside else []))
     console.print(table)
     way = format_length(float(np.sum(trip.lengths_m)), unit, 0)
-    console.print(f"{len(trip.stops)} stops, {way} of way, {trip.lasts_s / 60:.0f} minutes with the way home.")
+    console.print(f"{plural(len(trip.stops), 'stop')}, {way} of way, {_minutes(trip.lasts_s)} with the way home.")
     show_messages([fill_lengths(text, unit) for text in trip.messages], console)
     for name, why in trip.left_out[:LEFT_OUT]:
         console.print(Text(f"  left out {name}: {fill_lengths(why, unit)}"))
@@ -49,15 +49,20 @@ def show_lines(found: LinesPlan, unit: str) -> None:
     for number, (line, bearing) in enumerate(zip(plan.lines, found.bearings_deg, strict=True), start=1):
         table.add_row(f"{number:02d}", f"{bearing:.0f}°", format_length(line.length_m, unit, 0))
     console.print(table)
-    console.print(f"{len(plan.lines)} lines, {plan.lasts_s / 60:.0f} minutes with the ways between and home. "
+    console.print(f"{plural(len(plan.lines), 'line')}, {_minutes(plan.lasts_s)} with the ways between and home. "
                   "Headings are true.")
     console.print(_learnt(found, unit))
     if found.aim != "spots":
         before = "" if found.aim == "outline" else " or what was driven before"
         crossing = len(plan.lines) - len(loose(plan.lines))
-        console.print(f"{crossing} of the lines cross another one{before}: there a wrong level or draft shows.")
+        verb = "crosses" if crossing == 1 else "cross"
+        console.print(f"{crossing} of the lines {verb} another one{before}: there a wrong level or draft shows.")
     show_messages(found.messages, console)
     console.print(Text(CAUTION))
+
+
+def _minutes(time_s: float) -> str:
+    return plural(round(time_s / 60), "minute")
 
 
 def _learnt(found: LinesPlan, unit: str) -> str:

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from lakemap.cli.given import length_m, named_as
+from lakemap.errors import UsageError
 from lakemap.publish.chart.cards import cards_pdf
 from lakemap.publish.chart.chart import chart_pdf
 from lakemap.publish.chart.settings import ChartSettings
@@ -13,7 +15,6 @@ from lakemap.publish.chart.sheets import parse_scale
 from lakemap.publish.commit import write_whole
 from lakemap.publish.letters import letters_missing
 from lakemap.read.finished_map import read_finished_map
-from lakemap.units import parse_length_m
 
 CHART, CARDS = "chart.pdf", "spot_cards.pdf"
 _PATH = click.Path(path_type=Path)
@@ -30,7 +31,8 @@ _PATH = click.Path(path_type=Path)
 @click.option("--contour", metavar="LENGTH", help="Depth between lines, such as 5ft; left out, what the scale allows.")
 @click.option("--spots", "most_spots", type=click.IntRange(0, 500), default=60, show_default=True,
               help="How many spots at most, best first.")
-@click.option("--year", type=float, metavar="YEAR", help="Year of the magnetic variation; left out, the soundings'.")
+@click.option("--year", type=click.FloatRange(2025, 2030), metavar="YEAR",
+              help="Year of the magnetic variation, 2025 to 2030; left out, the soundings'.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def print_(
     folder: Path, file: Path | None, cards: bool, paper: str, scale: str | None, units: str | None,
@@ -38,10 +40,15 @@ def print_(
 ) -> None:
     """Make a PDF of the map in OUT to print: a chart in as many sheets as its scale takes, and a table of the spots; or
     cards of the spots."""
+    if file is not None:
+        named_as("--to", file, [".pdf"])
     lake = read_finished_map(folder)
+    step_m = length_m("--contour", contour, units or lake.unit) if contour else None
+    if step_m is not None and step_m <= 0:
+        raise UsageError(f"--contour {contour}: must be above 0; left out, it is what the scale allows")
     settings = ChartSettings(
         paper=paper, units=units, scale=parse_scale(scale) if scale else None, most_spots=most_spots, year=year,
-        contour_m=parse_length_m(contour, units or lake.unit) if contour else None,
+        contour_m=step_m,
     )
     file = file or folder / (CARDS if cards else CHART)
     write_whole(file, cards_pdf(lake, settings) if cards else chart_pdf(lake, settings))

@@ -32,6 +32,17 @@ def show_spots(spots: Spots, known: int, found: Found, unit: str, water_said: st
     console.print(Text(CAUTION))
 
 
+def _sure(spots: Spots, i: int) -> str:
+    """Chance that something is there, and between what it lies 19 times in 20."""
+    chance, low, high = (_percent(float(share[i])) for share in (spots.probability, spots.prob_low, spots.prob_high))
+    return f"{chance}%" + (f" ({low}–{high})" if low != high else "")
+
+
+def _percent(share: float) -> str:
+    """A share that is nearly one is never said to be all."""
+    return ">99" if share >= 0.995 else f"{100 * share:.0f}"
+
+
 def _table(spots: Spots, unit: str) -> Table:
     table = Table(box=None, pad_edge=False)
     for title in ("spot", "kind", "depth", "sure", "seen", "score", "why"):
@@ -40,7 +51,7 @@ def _table(spots: Spots, unit: str) -> Table:
     for i in range(min(len(spots), MOST_SHOWN)):
         table.add_row(
             Text(spots.name[i]), Text(spots.kind[i]), format_length(float(spots.depth_m[i]), unit),
-            f"{spots.probability[i]:.0%}", f"{spots.seen[i]}/{spots.could_see[i]}", f"{spots.score[i]:.2f}",
+            _sure(spots, i), f"{spots.seen[i]}/{spots.could_see[i]}", f"{spots.score[i]:.2f}",
             Text(fill_lengths(" ".join(spots.reasons[i]), unit)),
         )
     return table

@@ -9,6 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
+from lakemap.cli.given import length_m, named_as
 from lakemap.cli.spot_list import show_spots
 from lakemap.errors import UsageError
 from lakemap.model.marks import KINDS
@@ -34,7 +35,7 @@ from lakemap.spots.search import (
     search,
     seen_since,
 )
-from lakemap.units import UNIT_WORDS, parse_length_m
+from lakemap.units import UNIT_WORDS, plural
 
 WRITERS = {
     ".gpx": lambda spots, unit: waypoints_gpx(spots, unit), ".kml": lambda spots, unit: waypoints_kml(spots, unit),
@@ -62,8 +63,8 @@ _PATH = click.Path(path_type=Path)
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def spots(folder: Path, file: Path | None, quiet: bool, **given: Any) -> None:
     """List the spots of the map in OUT that pass all filters given, and say which filter left none."""
-    if file is not None and file.suffix.lower() not in WRITERS:
-        raise UsageError(f"--to {file}: the name must end in {', '.join(WRITERS)}")
+    if file is not None:
+        named_as("--to", file, list(WRITERS))
     summary = read_summary(folder)
     unit = str(summary["units"])
     known = read_spots(folder, summary, read_grid(folder, summary, DEPTH).frame.crs)
@@ -74,6 +75,8 @@ def spots(folder: Path, file: Path | None, quiet: bool, **given: Any) -> None:
         write_whole(file, WRITERS[file.suffix.lower()](kept, unit))
     if not quiet:
         show_spots(kept, len(known), found, unit, _water_said(given, summary))
+        if file is not None:
+            click.echo(f"{plural(len(kept), 'spot')} written to {file}")
 
 
 def _filters(given: dict[str, Any], folder: Path, summary: dict[str, Any], known: Spots) -> Iterator[Filter]:
@@ -100,11 +103,11 @@ def _filters(given: dict[str, Any], folder: Path, summary: dict[str, Any], known
 def depth_range_m(text: str, unit: str) -> tuple[float, float]:
     """``8-15ft``, ``2.5m-15ft`` or ``8-15`` in ``unit``, as metres. Raises UsageError for another text."""
     parts = text.split("-")
-    if len(parts) != 2:
+    if len(parts) != 2 or not all(part.strip() for part in parts):
         raise UsageError(f"--depth {text}: write it from-to, such as 8-15ft")
     ending = parts[1].strip().lstrip("0123456789. ").lower()
     shared = UNIT_WORDS.get(ending) or unit
-    ends = parse_length_m(parts[0], shared), parse_length_m(parts[1], unit)
+    ends = length_m("--depth", parts[0], shared), length_m("--depth", parts[1], unit)
     if ends[0] > ends[1]:
         raise UsageError(f"--depth {text}: the shallower depth comes first, such as 8-15ft")
     return ends
@@ -126,7 +129,8 @@ def _near(given: dict[str, Any], folder: Path, summary: dict[str, Any]) -> Filte
     if given["feature"] not in found:
         there = ", ".join(sorted(found)) or "none at all"
         raise UsageError(f"--of {given['feature']}: the map has no such feature; it has {there}")
-    return near(given["feature"], found[given["feature"]], parse_length_m(given["within"], str(summary["units"])))
+    within_m = length_m("--within", given["within"], str(summary["units"]), least_m=0.0)
+    return near(given["feature"], found[given["feature"]], within_m)
 
 
 def _above_thermocline(summary: dict[str, Any]) -> Filter:

@@ -11,7 +11,7 @@ from lakemap.geo.pass_bias import LEAST_SIGMA_M, solve_pass_bias
 from lakemap.model.agreement import Agreement, Disagreeing
 from lakemap.model.crossovers import Crossovers
 from lakemap.model.soundings import NO_PASS, PassBias, Soundings
-from lakemap.units import length_slot
+from lakemap.units import length_slot, plural
 
 Floats = NDArray[np.float64]
 
@@ -110,10 +110,9 @@ def disagreement_said(agreement: Agreement) -> tuple[str, ...]:
             said.append(f"{named} goes up and down against those that cross it, by {length_slot(one.left_m)} in the "
                         f"median of {one.crossed} crossovers: look at it")
             continue
-        times = f"{one.crossed} crossover{'s' if one.crossed != 1 else ''}"
         said.append(
             f"{named} lies {length_slot(abs(one.off_m))} {way} than those that cross it, "
-            f"give or take {length_slot(one.sigma_m, 2)} ({times}; once "
+            f"give or take {length_slot(one.sigma_m, 2)} ({plural(one.crossed, 'crossover')}; once "
             f"that is taken off, {length_slot(one.left_m, 2)} is left in the median)"
         )
     more = len(agreement.disagreeing) - MOST_NAMED

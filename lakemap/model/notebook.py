@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lakemap.units import fill_lengths
+from lakemap.units import fill_lengths, plural
 
 if TYPE_CHECKING:
     from lakemap.model.spots import Spots
@@ -45,7 +45,7 @@ def spots_table(spots: Spots) -> str:
         for i in range(min(len(spots), MOST_ROWS))
     ]
     cut = f", the first {MOST_ROWS} here" if len(spots) > MOST_ROWS else ""
-    said = f"{len(spots)} spot{'s' if len(spots) != 1 else ''}{cut}"
+    said = f"{plural(len(spots), 'spot')}{cut}"
     return _table(said, ("spot", "kind", "depth [m]", "probability", "seen", "score", "why"), rows)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from lakemap.model.lake_map import LakeMap
 from lakemap.publish.html_map.sureness import TWO_SIDED_95, shares
 from lakemap.publish.report_markup import bullets, section
-from lakemap.units import format_length
+from lakemap.units import format_length, plural
 
 
 def in_short(lake_map: LakeMap, summary: Mapping[str, Any], unit: str) -> str:
@@ -23,7 +23,7 @@ def _rows(summary: Mapping[str, Any]) -> str:
     rows, files = summary["rows"], len(summary["logs"])
     share = rows["used"] / rows["in"] if rows["in"] else 0.0
     return (f"The map rests on {rows['used']} soundings in {summary['passes']} passes, {share:.0%} of what "
-            f"{files} file{'s' if files != 1 else ''} held; the others are held out, each for a reason given below.")
+            f"{plural(files, 'file')} held; the others are held out, each for a reason given below.")
 
 
 def _sure(lake_map: LakeMap) -> str:
@@ -71,4 +71,4 @@ def _bottom(summary: Mapping[str, Any]) -> str:
 
 def _spots(lake_map: LakeMap) -> str:
     count = len(lake_map.spots)
-    return f"{count} spot{'s' if count != 1 else ''} stand out, each with its reasons." if count else ""
+    return f"{plural(count, 'spot')} found, each with its reasons." if count else ""

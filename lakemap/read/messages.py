@@ -8,11 +8,6 @@ from typing import Any
 from numpy.typing import NDArray
 
 
-def plural(count: int, thing: str) -> str:
-    """``1 row``, ``3 rows``."""
-    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
-
-
 def first_of(lines: Sequence[int] | NDArray[Any]) -> str:
     """``line 7`` or ``line 7 + 12 more``; lines as numbers in the file."""
     return f"line {lines[0]}" + (f" + {len(lines) - 1} more" if len(lines) > 1 else "")

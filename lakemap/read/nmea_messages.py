@@ -9,8 +9,8 @@ import numpy as np
 
 from lakemap.read.kernels import nmea_layout as kind
 from lakemap.read.kernels.nmea_layout import BARE, SENTENCES, TAGS_FAILED, WRONG, Book
-from lakemap.read.messages import plural
 from lakemap.read.nmea_plan import DAY_2000, GIVEN, IN_SENTENCES, IN_TAGS, Chosen, depth_names
+from lakemap.units import plural
 
 if TYPE_CHECKING:
     from lakemap.read.kernels.nmea_survey import Survey

@@ -12,7 +12,6 @@ from lakemap.errors import InputError
 from lakemap.model.flags import Flag
 from lakemap.model.log_facts import DepthReference, LogFacts
 from lakemap.model.soundings import Soundings
-from lakemap.read.messages import plural
 from lakemap.read.nmea_fixes import fix_line
 from lakemap.read.places import checked_places
 from lakemap.read.reader import LIKELY, PERHAPS, SURE, Reader, Role
@@ -36,6 +35,7 @@ from lakemap.read.signalk_deltas import (
     gather_deltas,
 )
 from lakemap.read.source import Source
+from lakemap.units import plural
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from lakemap.read.messages import plural
+from lakemap.units import plural
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int8]

@@ -137,8 +137,7 @@ def _spots(
         seen=evidence.seen, could_see=evidence.could_see, probability=evidence.probability,
         prob_low=evidence.low, prob_high=evidence.high,
         last_seen=np.array([_latest(hits.time_utc[group]) for group in groups], "datetime64[ms]"), score=unknown,
-        reasons=tuple(evidence_sentences(
-            marks, evidence.seen, evidence.could_see, height_m, floor_m)),
+        reasons=tuple(evidence_sentences(marks, evidence, sigma_m, height_m, floor_m)),
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lakemap.model.terrain import Features
+from lakemap.spots.evidence import Evidence
 from lakemap.spots.neighbours import NearFeature
 from lakemap.units import length_slot
 
@@ -18,6 +19,9 @@ SCORED = "Scored"
 
 EDGE_SAID, RELIEF_SAID = 0.3, 0.1
 """Parts of the score below this are not worth a sentence."""
+
+VAGUE_PLACE_M = 3.0
+"""A place known no better may lie beside the beam of a pass that is said to have gone over it (own choice)."""
 
 HARD_WORDS = ((0.23, "Soft"), (0.66, "Medium"), (np.inf, "Hard"))
 """Upper ends on the index: soft is a bottom loss above 20 dB (R under 0.1), hard one under 10.5 dB (R 0.3 or more)."""
@@ -35,12 +39,17 @@ def passes_sentence(seen: int, could_see: int) -> str:
 
 
 def evidence_sentences(
-    marks: Sequence[int], seen: NDArray[np.int32], could_see: NDArray[np.int32], height_m: Floats, floor_m: Floats
+    marks: Sequence[int], evidence: Evidence, sigma_m: Floats, height_m: Floats, floor_m: Floats
 ) -> Iterator[tuple[str, ...]]:
-    """For each spot: marked or not, how many passes showed it, how far it stands up."""
+    """For each spot (k,): marked or not, how many passes showed it, how well its place is known where none did though
+    it is marked, how far it stands up."""
     for row, n in enumerate(marks):
         said = [] if not n else ["Marked once." if n == 1 else f"Marked {n} times."]
-        said.append(passes_sentence(int(seen[row]), int(could_see[row])))
+        seen, could_see = int(evidence.seen[row]), int(evidence.could_see[row])
+        said.append(passes_sentence(seen, could_see))
+        if n and could_see and not seen and sigma_m[row] >= VAGUE_PLACE_M:
+            said.append(f"Its place is known to {length_slot(1.96 * float(sigma_m[row]), 0)} only, so passes may have "
+                        "gone by beside it.")
         if np.isfinite(height_m[row]) and np.isfinite(floor_m[row]):
             said.append(
                 f"Stands {length_slot(float(height_m[row]))} above a floor at {length_slot(float(floor_m[row]))}."

@@ -64,3 +64,7 @@ def test_what_cannot_be_printed_is_one_line(folder, tmp_path, capsys):
     assert run(["print", str(folder), "--scale", "wide"]) == 2 and "write it as 1:2500" in capsys.readouterr().err
     assert run(["print", str(folder), "--to", str(tmp_path / "no" / "chart.pdf")]) == 1
     assert "cannot be written" in capsys.readouterr().err
+    for words, said in ((["--to", "chart.png"], "--to chart.png: the name must end in .pdf"),
+                        (["--contour", "0ft"], "--contour 0ft: must be above 0"),
+                        (["--year", "1800"], "2025<=x<=2030")):
+        assert run(["print", str(folder), *words]) == 2 and said in capsys.readouterr().err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from xml.etree import ElementTree
 
 import numpy as np
@@ -47,6 +48,7 @@ def test_filters_combine_and_waypoints_are_written(demo, tmp_path, capsys):
     assert all(rows[name]["probability"] >= 0.7 for name in found)
     out = capsys.readouterr().out
     assert f"{len(found)} of {len(rows)} spots" in out and "Not for navigation" in out
+    assert f"written to {file}" in out and re.search(r"\d+% \(\d+–>?\d+\)", out), "the chance with its interval"
     before = file.read_bytes()
     assert run([*words, "--quiet"]) == 0 and file.read_bytes() == before
 
@@ -68,7 +70,13 @@ def test_the_filter_that_emptied_the_list_is_named(demo, tmp_path, capsys):
     (["--depth", "8"], "from-to"),
     (["--depth", "9-3m"], "the shallower depth comes first"),
     (["--seen-since", "May"], "2025-06-01"),
-    (["--to", "x.txt"], ".gpx, .kml, .csv"),
+    (["--to", "x.txt"], "the name must end in .gpx or .kml or .csv"),
+    (["--depth", "-3"], "--depth -3: write it from-to"),
+    (["--depth", "3-deep"], "--depth: 'deep' is no length"),
+    (["--within", "-5m", "--of", "drop-off"], "--within -5m: must be 0 or more"),
+    (["--within", "far", "--of", "drop-off"], "--within: 'far' is no length"),
+    (["--min-score", "much"], "'--min-score': 'much' is no number"),
+    (["--most", "few"], "'--most': 'few' is no whole number"),
 ])
 def test_what_cannot_be_asked_is_refused_with_the_next_step(demo, words, said, capsys):
     "One line, exit status 2."

@@ -128,6 +128,15 @@ def test_a_mark_names_the_kind_and_the_oldest_hit_gives_the_code():
     assert "Marked once." in after.reasons[0]
 
 
+@pytest.mark.parametrize(("sigma_m", "by", "said"), [(8.0, 0, True), (1.0, 0, False), (8.0, 1, False)])
+def test_a_mark_that_no_pass_showed_says_how_well_its_place_is_known(sigma_m, by, said):
+    "16 m: passes may have gone by beside it; not where the place is known well, or a pass showed it."
+    shown = [{"x": 100, "y": -100, "pass": 0, "sigma": 8.0}] * by
+    spot = spots_of(hits([{"x": 100, "y": -100, "kind": "stump", "sigma": sigma_m, "minute": None}, *shown]))
+    assert spot.could_see[0] > 0
+    assert ("Its place is known to {15.680 m:0} only, so passes may have gone by beside it." in spot.reasons[0]) == said
+
+
 def test_names_stay_while_the_lake_grows():
     "Over ten added logs, each with its own hits on and beside what is known, no spot changes its name."
     rng = np.random.default_rng(3)
