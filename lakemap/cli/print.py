@@ -24,7 +24,8 @@ _PATH = click.Path(path_type=Path)
 @click.argument("folder", metavar="OUT", type=_PATH)
 @click.option("--to", "file", type=_PATH, metavar="FILE",
               help="The PDF to write; left out, chart.pdf or spot_cards.pdf in OUT.")
-@click.option("--cards", is_flag=True, help="Cards instead of a chart: a page a spot, with bearings from the shore.")
+@click.option("--cards", is_flag=True,
+              help="Cards instead of a chart: half a sheet (A5) a spot, with bearings from the shore.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of a sheet.")
 @click.option("--scale", metavar="1:N", help="Such as 1:2500; left out, a round scale that suits.")
 @click.option("--units", "--unit", type=click.Choice(["m", "ft"]), help="Unit of depths; left out, the map's own.")

@@ -25,6 +25,8 @@ FORCED = 0.1
 USUAL_KEEP_M = 15.0
 """Distance kept from a danger that does not say its own: some errors of a fix, and the boat (own choice)."""
 _DAY = re.compile(r"^(?:\d{4}-)?(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])$")
+KEEP_FIELDS = ("keep", "keep_m", "keep_ft")
+"""Names of the distance to keep: a file with one tells of dangers."""
 _KEEP = re.compile(rb'"keep(?:_m|_ft)?"\s*:')
 _CLOSED = re.compile(rb'"closed(?:_from|_until)?"\s*:')
 
@@ -47,7 +49,7 @@ class HazardsReader(Reader):
 
     def likelihood(self, source: Source) -> float:
         """Sure where the shapes have a distance to keep; any other by the owner's word alone."""
-        return _likelihood(source, _KEEP, ("keep", "keep_m", "keep_ft"))
+        return _likelihood(source, _KEEP, KEEP_FIELDS)
 
     def read(self, source: Source, settings: ReadSettings) -> Hazards:
         """Every shape with its distance. Raises InputError without shapes or for a distance that is none."""

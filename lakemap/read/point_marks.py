@@ -10,6 +10,7 @@ import pandas as pd
 from lakemap.model.columns import LOG_COLUMNS, MARK_COLUMNS
 from lakemap.model.marks import Marks
 from lakemap.read.aimed_marks import read_aimed
+from lakemap.read.keep_out import FORCED, KEEP_FIELDS
 from lakemap.read.marks_table import made_marks
 from lakemap.read.points import own_names, point_fields, read_points
 from lakemap.read.reader import LIKELY, PERHAPS, SURE, Reader, Role
@@ -30,10 +31,13 @@ class PointMarksReader(Reader):
     summary: ClassVar[str] = "points with kind, name or note in GeoJSON, GeoPackage, Shapefile, FlatGeobuf"
 
     def likelihood(self, source: Source) -> float:
-        """Sure for points with a kind, likely with a name or note and no depth; perhaps for points without a depth."""
+        """Sure for points with a kind, likely with a name or note and no depth; perhaps for points without a depth.
+        With a distance to keep they are dangers, unless the user says otherwise."""
         fields = point_fields(source)
         if fields is None:
             return 0.0
+        if any(name.lower() in KEEP_FIELDS for name in fields):
+            return FORCED
         names, deep = own_names(fields, MARK_COLUMNS), "depth" in own_names(fields, LOG_COLUMNS)
         if "kind" in names:
             return SURE

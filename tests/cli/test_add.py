@@ -89,10 +89,15 @@ def test_notes_saved_again_count_once_with_their_latest_words(pond, tmp_path, ca
     assert "1 marks stand in more than one file; each counts once, with its latest words" in marks.messages
 
 
+ROCK_TO_KEEP = json.dumps({"type": "Feature", "properties": {"keep_m": 20, "what": "rock"},
+                           "geometry": {"type": "Point", "coordinates": [-100.3, 46.8]}})
+
+
 @pytest.mark.parametrize(("name", "text", "said"), [
     ("catches.csv", "lat,lon,count,effort_h,time\n46.8,-100.3,2,1.5,2026-05-01T10:00Z\n", "catches.csv: 1 catch;"),
     ("samples.csv", "lat,lon,bottom\n46.8,-100.3,sand\n", "samples.csv: 1 bottom sample;"),
     ("own.csv", "lat,lon,kind\n46.8,-100.31,rock\n", "own.csv: 1 mark (1 rock);"),
+    ("rock.geojson", ROCK_TO_KEEP, "rock.geojson: 1 danger;"),
 ])
 def test_one_of_a_thing_is_told_as_one(pond, tmp_path, capsys, name, text, said):
     "The word for one, which is not always that for many less an s."

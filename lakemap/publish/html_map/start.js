@@ -9,7 +9,7 @@ async function startPage(map) {
   map.invalidateSize({ animate: false });
   setPanes(map);
   keepStill(map);
-  seeWhole(map, data.bounds, isWide());
+  seeWhole(map, data.bounds, isRoomy());
   Dom.by("whole-button").addEventListener("click", () => seeWhole(map, data.bounds, isWide() && !Dom.by("layers").hidden));
   map.setMinZoom(Math.max(1, map.getZoom() - 3));
   if (typeof DecompressionStream === "undefined") {
@@ -91,7 +91,7 @@ function buildPage(map, data, grid) {
     legend.show(painter.view, layers.fade);
     Dom.by("sure-show").textContent = painter.view === "sure" ? "Show depth" : "Show where";
   };
-  layers.open(isWide());
+  layers.open(isRoomy());
   const before = Keep.get("view");
   layers.choose(views[before] ? before : "sure");
   layers.wireLines(contours);
@@ -144,6 +144,8 @@ const LAYERS_PX = 288;
 const CROSS_PX = 18;
 const WIDE = "(min-width: 900px)";
 const isWide = () => window.matchMedia(WIDE).matches;
+// Room for list, map and layers side by side.
+const isRoomy = () => window.matchMedia("(min-width: 1100px)").matches;
 
 // Into the middle of what neither the open drawer nor the open layers cover.
 function bringToView(map, latlng) {
