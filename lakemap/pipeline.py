@@ -12,6 +12,7 @@ from lakemap.echo import find_hits
 from lakemap.geo.crossovers import find_crossovers
 from lakemap.geo.crs import on_crs, working_crs
 from lakemap.geo.notes_by_time import join_notes
+from lakemap.geo.off_map import off_map_said
 from lakemap.geo.pass_bias import solve_pass_bias
 from lakemap.grid import frame_for, hold_up, make_surface, with_slopes_put_right
 from lakemap.hardness import classify_bottom, place_samples, read_hardness
@@ -117,5 +118,5 @@ def map_lake(lake: Lake, progress: Progress = quiet) -> LakeMap:
         changes=change_layers(squares, frame), water=water, temperature=temperature, hazards=hazards,
         closed=closed, settings=s.as_dict(), inputs=lake.inputs,
         messages=lake.messages + marks.messages + tapped_said + returned_said + owner_said + catches_said
-        + (water.messages if water else ()) + hazards.messages + closed.messages,
+        + (water.messages if water else ()) + hazards.messages + closed.messages + off_map_said(frame, hazards, closed),
     )

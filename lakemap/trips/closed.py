@@ -12,13 +12,11 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from lakemap.geo.crs import project, unproject
+from lakemap.geo.off_map import off_map_said
 from lakemap.model.frame import GridFrame
 from lakemap.model.keep_out import ClosedAreas, Hazards
 
 Mask = NDArray[np.bool_]
-
-FAR_DEG = 0.01
-"""What lies about a kilometre off the map is not meant for it (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -41,17 +39,8 @@ class KeepOut:
                        closed=ClosedAreas.joined([self.closed, closed]))
 
     def said(self, frame: GridFrame) -> tuple[str, ...]:
-        """What reading them met, and how many lie off the map, where they keep nobody out."""
-        west, south, east, north = frame.bounds
-        lon, lat = unproject(frame.crs, np.array([west, east, west, east]), np.array([south, south, north, north]))
-        around = shapely.box(lon.min() - FAR_DEG, lat.min() - FAR_DEG, lon.max() + FAR_DEG, lat.max() + FAR_DEG)
-        told = [*self.hazards.messages, *self.closed.messages]
-        for word, shapes in (("dangers", self.hazards.shape), ("closed areas", self.closed.shape)):
-            far = sum(not shapely.intersects(shape, around) for shape in shapes)
-            if far:
-                told.append(f"{far} of the {len(shapes)} {word} given lie off the map and keep nobody out: look "
-                            "whether their latitude and longitude are the right way round")
-        return tuple(told)
+        """What reading them met, and how many lie off the map."""
+        return (*self.hazards.messages, *self.closed.messages, *off_map_said(frame, self.hazards, self.closed))
 
     def _days(self, frame: GridFrame) -> list[np.datetime64] | None:
         if self.start is None:

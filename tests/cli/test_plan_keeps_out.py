@@ -154,7 +154,7 @@ def test_a_danger_off_the_map_is_told(plain, tmp_path, capsys, plan):
     lon, lat = lonlat(SMALL_WEST + 60.0, LINES[1])
     words = ["plan", plan, str(plain), "--from", f"{lat},{lon}", "--hours", "0.5"]
     assert run([*words, *(word for file in files for word in ("--hazards", file))]) == 0
-    assert "1 of the 2 dangers given lie off the map" in capsys.readouterr().out
+    assert "off the map, where they keep nobody out: 1 of 2 dangers" in capsys.readouterr().out
     assert run([*words, "--hazards", files[0]]) == 0 and "off the map" not in capsys.readouterr().out
 
 
