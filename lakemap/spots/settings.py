@@ -44,7 +44,7 @@ class SpotSettings(Settings):
     link_most_m: float = above(0, default=12.0, why="hits farther apart are never the same thing")
     spot_m: float = above(0, default=15.0, why="a longer chain of hits is cut into several spots")
     least_hits: int = at_least(1, default=1, why="a hit with fewer others around it is left alone")
-    prior: float = between(0.01, 0.99, default=0.35, why="probability of a thing before any look counts")
+    prior: float = between(0.01, 0.99, default=0.42, why="probability of a thing before any look counts")
     detection: float = between(0.05, 0.99, default=0.7, why="share of passes right over a thing that show it")
     false_alarm: float = between(0.001, 0.5, default=0.02, why="share of passes that show a thing where none is")
     beam_deg: float = between(1, 120, default=20.0, why="full beam angle where the log does not say")
