@@ -217,9 +217,10 @@ class SpotPanel {
   // A share that is nearly one is never said to be all.
   static chance({ probability, prob_low: low, prob_high: high }) {
     const percent = (share) => Math.round(100 * share);
+    const said = (share) => (percent(share) === 100 ? "over 99\u00a0%" : `${percent(share)}\u00a0%`);
     const range = Units.known(low) && Units.known(high) && percent(low) < percent(high)
-      ? ` (between ${percent(low)} and ${percent(high)}\u00a0%)` : "";
-    return (percent(probability) === 100 ? "over 99\u00a0%" : `${percent(probability)}\u00a0%`) + range;
+      ? ` (between ${percent(low)} and ${said(high)})` : "";
+    return said(probability) + range;
   }
 
   _facts(spot) {

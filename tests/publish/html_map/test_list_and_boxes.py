@@ -116,6 +116,18 @@ def test_a_note_is_deleted_where_there_is_one(chromium, written):
         assert page.evaluate("JSON.parse(localStorage.getItem('lakemap.notes.Long Pike Water'))") == []
 
 
+@pytest.mark.parametrize(("shares", "said"), [
+    ((0.999, 0.97, 0.9999), "over 99 % (between 97 and over 99 %)"), ((0.53, 0.2, 0.84), "53 % (between 20 and 84 %)"),
+    ((0.9999, 0.998, 1.0), "over 99 %"), ((0.62, None, None), "62 %"),
+])
+def test_a_share_that_is_nearly_one_is_not_said_to_be_all(chromium, written, shares, said):
+    "Neither the chance nor the end of its interval."
+    with opened(chromium, written(water.rich_lake()), shared.DESK) as page:
+        told = page.evaluate("([probability, prob_low, prob_high]) => SpotPanel.chance({probability, prob_low, prob_high})",
+                             list(shares))
+        assert told.replace("\u00a0", " ") == said
+
+
 def test_one_press_shows_the_whole_lake_again(chromium, written, size):
     "From anywhere, at any zoom."
     with opened(chromium, written(water.rich_lake()), size) as page:
