@@ -48,7 +48,7 @@ _PATH = click.Path(path_type=Path)
 @click.command()
 @click.argument("folder", metavar="OUT", type=_PATH)
 @click.option("--depth", metavar="8-15ft", help="Depth of the floor, from-to.")
-@click.option("--bottom", type=click.Choice(BOTTOM_WORDS), help="What the bottom is.")
+@click.option("--bottom", multiple=True, type=click.Choice(BOTTOM_WORDS), help="What the bottom is; any of several.")
 @click.option("--kind", "kinds", multiple=True, metavar="KIND", help="Kind of spot, such as stump or hump.")
 @click.option("--within", metavar="50ft", help="How far from what --of names.")
 @click.option("--of", "feature", metavar="KIND", help="A feature: drop-off, hump, point, channel, edge ...")
@@ -84,7 +84,7 @@ def _filters(given: dict[str, Any], folder: Path, summary: dict[str, Any], known
     if given["depth"]:
         yield depth_between(*depth_range_m(given["depth"], str(summary["units"])))
     if given["bottom"]:
-        yield bottom_is(given["bottom"])
+        yield bottom_is(*given["bottom"])
     if given["kinds"]:
         yield of_kind(_kinds(given["kinds"], known))
     if given["within"] or given["feature"]:

@@ -63,17 +63,19 @@ def depth_between(least_m: float, most_m: float) -> Filter:
     return Filter(said, lambda spots: np.asarray((spots.depth_m >= least_m) & (spots.depth_m <= most_m)))
 
 
-def bottom_is(word: str) -> Filter:
-    """Bottom ``soft``, ``medium`` or ``hard`` by the limits of the hardness index; spots without hardness fall away."""
-    if word not in BOTTOM_WORDS:
-        raise UsageError(f"bottom {word!r}: write {', '.join(BOTTOM_WORDS)}")
+def bottom_is(*words: str) -> Filter:
+    """Bottom ``soft``, ``medium`` or ``hard``, any of the words, by the limits of the hardness index; spots without
+    hardness fall away."""
+    for word in words:
+        if word not in BOTTOM_WORDS:
+            raise UsageError(f"bottom {word!r}: write {', '.join(BOTTOM_WORDS)}")
     ends = np.array([float(hardness_index(SOFT_AT_LOSS_DB)), float(hardness_index(HARD_AT_LOSS_DB))])
 
     def passes(spots: Spots) -> Mask:
         place = np.searchsorted(ends, np.nan_to_num(spots.hardness), side="right")
-        return np.asarray(np.isfinite(spots.hardness) & (place == BOTTOM_WORDS.index(word)))
+        return np.asarray(np.isfinite(spots.hardness) & np.isin(place, [BOTTOM_WORDS.index(word) for word in words]))
 
-    return Filter(f"{word} bottom", passes)
+    return Filter(f"{' or '.join(words)} bottom", passes)
 
 
 def near(kind: str, shapes: Sequence[BaseGeometry], within_m: float) -> Filter:

@@ -106,6 +106,7 @@ CASES = [
     (["--bottom", "soft"], lambda *_: filters.bottom_is("soft"), "1"),
     (["--bottom", "medium"], lambda *_: filters.bottom_is("medium"), "2"),
     (["--bottom", "hard"], lambda *_: filters.bottom_is("hard"), "35"),
+    (["--bottom", "soft", "--bottom", "hard"], lambda *_: filters.bottom_is("soft", "hard"), "135"),
     (["--kind", "rock", "--kind", "stump"], lambda *_: filters.of_kind(["rock", "stump"]), "24"),
     (["--within", "2m", "--of", "hump"], hump(2.0), "1"),
     (["--within", "50ft", "--of", "hump"], hump(50 * FOOT), "12"),

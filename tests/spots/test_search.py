@@ -44,6 +44,7 @@ def left(*filters):
 
 @pytest.mark.parametrize(("one", "names"), [
     (depth_between(2.0, 4.0), "ab"), (bottom_is("soft"), "a"), (bottom_is("medium"), "b"), (bottom_is("hard"), "c"),
+    (bottom_is("soft", "hard"), "ac"),
     (of_kind(["stump", "rock"]), "abd"), (above(5.0, "it"), "ab"), (at_least("probability", 0.7), "bcd"),
     (at_least("fishable_water", 0.5), "ad"), (seen_since(np.datetime64("2025-01-01")), "bd"),
     (near("hump", [box(-5, -5, 5, 5)], 5.0), "ab"), (near("hump", [], 5.0), ""),

@@ -123,8 +123,8 @@ def test_a_note_is_deleted_where_there_is_one(chromium, written):
 def test_a_share_that_is_nearly_one_is_not_said_to_be_all(chromium, written, shares, said):
     "Neither the chance nor the end of its interval."
     with opened(chromium, written(water.rich_lake()), shared.DESK) as page:
-        told = page.evaluate("([probability, prob_low, prob_high]) => SpotPanel.chance({probability, prob_low, prob_high})",
-                             list(shares))
+        asked = dict(zip(("probability", "prob_low", "prob_high"), shares, strict=True))
+        told = page.evaluate("spot => SpotPanel.chance(spot)", asked)
         assert told.replace("\u00a0", " ") == said
 
 
