@@ -83,6 +83,23 @@ def test_a_surface_says_what_it_holds_and_how_sure():
 
 
 @pytest.mark.browser
+@pytest.mark.parametrize(("hidden", "width", "height"), [(True, 1000, 900), (False, 330, 260)])
+def test_a_frame_without_room_waits_for_it(tmp_path, hidden, width, height):
+    "Put away when the page starts, as in a folded cell, it is drawn once shown; a tiny window leaves a margin too."
+    file = tmp_path / "notebook.html"
+    style = "display: none" if hidden else f"width: {width}px; height: {height}px"
+    file.write_text(f"<!doctype html><title>notebook</title><div style='{style}'>{full_lake()._repr_html_()}</div>")
+    with opened(file, width, height) as page:
+        inside = page.frames[1]
+        if hidden:
+            page.wait_for_timeout(400)
+            assert inside.evaluate("document.body.dataset.ready") is None
+            page.evaluate("document.querySelector('div').style.display = 'block'")
+        inside.wait_for_selector("body[data-ready]", timeout=20_000)
+        assert inside.evaluate("Number.isFinite(lakePage.map.getZoom())")
+
+
+@pytest.mark.browser
 def test_a_browser_shows_the_map_inside_the_notebooks_page(tmp_path):
     "The frame's page is ready, draws, and complains of nothing, though it has no storage; names run nowhere."
     lake = dataclasses.replace(full_lake(), name=HOSTILE[1])

@@ -6,6 +6,7 @@ async function startPage(map) {
   Suited.start(data.water);
   sayOnce(data);
   measureDrawer();
+  await hasRoom(map.getContainer());
   map.invalidateSize({ animate: false });
   setPanes(map);
   keepStill(map);
@@ -21,10 +22,23 @@ async function startPage(map) {
   buildPage(map, data, grid);
 }
 
-// The whole lake, beside the layers where they lie open.
+// A frame that is not laid out yet, or hidden, has no size, and a map without one has no middle.
+const hasRoom = (element) => new Promise((resolve) => {
+  const watch = new ResizeObserver(() => {
+    if (!element.clientWidth || !element.clientHeight) return;
+    watch.disconnect();
+    resolve();
+  });
+  watch.observe(element);
+});
+
+// The whole lake, beside the layers where they lie open; the margin never takes more than half of a small window.
 function seeWhole(map, bounds, layersOpen) {
-  const covered = layersOpen ? LAYERS_PX : 0;
-  map.fitBounds(bounds, { paddingTopLeft: [20, 20], paddingBottomRight: [20 + covered, 20], animate: false });
+  const size = map.getSize(), margin = Math.min(20, size.x / 4, size.y / 4);
+  const covered = layersOpen && size.x > 2 * LAYERS_PX ? LAYERS_PX : 0;
+  map.fitBounds(bounds, {
+    paddingTopLeft: [margin, margin], paddingBottomRight: [margin + covered, margin], animate: false,
+  });
 }
 
 function setPanes(map) {
