@@ -98,7 +98,7 @@ def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, throu
     """A trip over the spots of a map, by water that the boat has driven; by choice through open water that is surely
     deep enough. Raises InputError without a finished map, NothingUsable without spots or a start on the water."""
     told = FinishedMap.of(folder, boat)
-    spots = _candidates(read_spot_fields(folder, told.summary))
+    spots = _candidates(read_spot_fields(folder, told.summary), boat.lower_m)
     # single readings open no way: a hole in the ice, a pole from the shore and a casting tell of no boat
     used = told.soundings.usable() & np.isfinite(told.soundings.x_m) & np.isfinite(told.soundings.depth_m)
     driven = told.soundings.take(used & (told.soundings.per_log("single", 0.0) == 0.0))
@@ -113,20 +113,25 @@ def trip_over(folder: Path, wishes: Wishes, boat: Boat, keep_out: KeepOut, throu
 
 
 def _barred(spots: Candidates, frame: GridFrame, closed: Mask) -> Candidates:
-    """The spots, those in closed pixels barred: driven water beside the area would else make them stops."""
+    """The spots, those in closed pixels or without water over them today barred: driven water beside would else make
+    them stops."""
     row, column, inside = frame.pixel_of(*project(frame.crs, spots.lon_deg, spots.lat_deg))
-    barred = np.zeros(len(spots), dtype=bool)
-    barred[inside] = closed[row[inside], column[inside]]
-    return replace(spots, barred=barred)
+    shut = np.zeros(len(spots), dtype=bool)
+    shut[inside] = closed[row[inside], column[inside]]
+    return replace(spots, barred=tuple(
+        "lies in a closed area" if no_entry else "falls dry at that level" if depth_m <= 0.0 else ""
+        for no_entry, depth_m in zip(shut.tolist(), spots.depth_m.tolist(), strict=True)))
 
 
-def _candidates(rows: list[dict[str, Any]]) -> Candidates:
+def _candidates(rows: list[dict[str, Any]], lower_m: float) -> Candidates:
+    """The spots, their depths those of today."""
     if not rows:
         raise NothingUsable("the map has no spots, so there is nothing to plan a trip over")
     columns = {name: np.array([_number(row.get(name)) for row in rows])
                for name in ("lon_deg", "lat_deg", "depth_m", "score")}
     return Candidates(tuple(str(row["name"]) for row in rows), tuple(str(row["kind"]) for row in rows),
-                      columns["lon_deg"], columns["lat_deg"], columns["depth_m"], np.nan_to_num(columns["score"]))
+                      columns["lon_deg"], columns["lat_deg"], columns["depth_m"] - lower_m,
+                      np.nan_to_num(columns["score"]))
 
 
 def _number(value: Any) -> float:

@@ -71,6 +71,7 @@ def export(folder: Path, quiet: bool, **given: Any) -> None:
     wanted = [name for name in WRITERS if given[name] is not None]
     if not wanted:
         raise UsageError(f"nothing to export from {folder}; say what, such as --kmz lake.kmz or --b12 readings.geojson")
+    _one_file_each({name: given[name] for name in wanted})
     lacking = []
     for name in wanted:
         try:
@@ -83,6 +84,16 @@ def export(folder: Path, quiet: bool, **given: Any) -> None:
             click.echo(f"{told} written to {given[name]}")
     if lacking:
         raise NothingUsable("; ".join(lacking))
+
+
+def _one_file_each(files: dict[str, Path]) -> None:
+    """Raises UsageError where two forms would be written into one file: the first would be lost."""
+    taken: dict[Path, str] = {}
+    for name, file in files.items():
+        before = taken.setdefault(file.absolute(), name)
+        if before != name:
+            raise UsageError(f"--{name.replace('_', '-')} {file}: --{before.replace('_', '-')} is to be written there; "
+                             "name another file")
 
 
 def _kmz(folder: Path, file: Path, given: dict[str, Any]) -> str:

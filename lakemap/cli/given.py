@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
+
+import click
 
 from lakemap.errors import UsageError
 from lakemap.units import parse_length_m, parse_speed_mps
+
+
+class Number(click.FloatRange):
+    """A number within limits; what counts as one and is none (nan) is refused."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number."""
+        found = super().convert(value, param, ctx)
+        if math.isnan(found):
+            self.fail(f"{value!r} is no number", param, ctx)
+        return found
 
 
 def length_m(option: str, text: str, unit: str, least_m: float | None = None) -> float:

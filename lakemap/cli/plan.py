@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import click
 import numpy as np
 
-from lakemap.cli.given import length_m, named_as, speed_mps
+from lakemap.cli.given import Number, length_m, named_as, speed_mps
 from lakemap.cli.plans import show_lines, show_trip
 from lakemap.cli.terminal import faults_in
 from lakemap.errors import UsageError
@@ -32,7 +32,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _PATH = click.Path(path_type=Path)
 
 _OPTIONS = (
-    click.option("--hours", type=click.FloatRange(0, 24, min_open=True), required=True, help="Time there is."),
+    click.option("--hours", type=Number(0, 24, min_open=True), required=True, help="Time there is."),
     click.option("--speed", default="5mph", show_default=True, help="Speed, such as 5mph, 8km/h or 4kn."),
     click.option("--draft", default="0.5m", show_default=True, help="How deep the boat goes, such as 2ft."),
     click.option("--margin", default="0.3m", show_default=True, help="Water to keep below the boat."),
@@ -64,7 +64,7 @@ def plan() -> None:
 @plan.command(short_help="Choose spots to stop at, and their order, home before the sun sets.")
 @click.argument("folder", metavar="OUT", type=_PATH)
 @click.option("--from", "place", required=True, metavar="LAT,LON", help="Where the boat starts and comes home to.")
-@click.option("--stay", default=15.0, show_default=True, type=click.FloatRange(0), help="Minutes at each spot.")
+@click.option("--stay", default=15.0, show_default=True, type=Number(0), help="Minutes at each spot.")
 @click.option("--reach", metavar="20km", help="How far fuel or battery last: metres, feet or km.")
 @click.option("--open-water", is_flag=True, help="Also through water nobody drove, where the map is deep enough.")
 @click.option("--after-sunset", is_flag=True, help="Allow to come home in the dark.")

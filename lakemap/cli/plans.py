@@ -52,7 +52,7 @@ def show_lines(found: LinesPlan, unit: str) -> None:
     console.print(f"{plural(len(plan.lines), 'line')}, {_minutes(plan.lasts_s)} with the ways between and home. "
                   "Headings are true.")
     console.print(_learnt(found, unit))
-    if found.aim != "spots":
+    if found.aim in ("depth", "outline"):
         before = "" if found.aim == "outline" else " or what was driven before"
         crossing = len(plan.lines) - len(loose(plan.lines))
         verb = "crosses" if crossing == 1 else "cross"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from lakemap.cli.given import length_m, named_as
+from lakemap.cli.given import Number, length_m, named_as
 from lakemap.errors import UsageError
 from lakemap.publish.chart.cards import cards_pdf
 from lakemap.publish.chart.chart import chart_pdf
@@ -32,7 +32,7 @@ _PATH = click.Path(path_type=Path)
 @click.option("--contour", metavar="LENGTH", help="Depth between lines, such as 5ft; left out, what the scale allows.")
 @click.option("--spots", "most_spots", type=click.IntRange(0, 500), default=60, show_default=True,
               help="How many spots at most, best first.")
-@click.option("--year", type=click.FloatRange(2025, 2030), metavar="YEAR",
+@click.option("--year", type=Number(2025, 2030), metavar="YEAR",
               help="Year of the magnetic variation, 2025 to 2030; left out, the soundings'.")
 @click.option("--quiet", is_flag=True, help="Say nothing but faults.")
 def print_(

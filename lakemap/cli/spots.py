@@ -9,7 +9,7 @@ from typing import Any
 import click
 import numpy as np
 
-from lakemap.cli.given import length_m, named_as
+from lakemap.cli.given import Number, length_m, named_as
 from lakemap.cli.spot_list import show_spots
 from lakemap.errors import UsageError
 from lakemap.model.marks import KINDS
@@ -54,8 +54,8 @@ _PATH = click.Path(path_type=Path)
 @click.option("--of", "feature", metavar="KIND", help="A feature: drop-off, hump, point, channel, edge ...")
 @click.option("--above-thermocline", is_flag=True, help="Floor above the thermocline of the map's profile.")
 @click.option("--fishable", is_flag=True, help="Floor in water that suits what was sought.")
-@click.option("--min-probability", type=click.FloatRange(0, 1), metavar="0.7", help="How sure it must be.")
-@click.option("--min-score", type=click.FloatRange(0, 1), metavar="0.5", help="How good it must be.")
+@click.option("--min-probability", type=Number(0, 1), metavar="0.7", help="How sure it must be.")
+@click.option("--min-score", type=Number(0, 1), metavar="0.5", help="How good it must be.")
 @click.option("--seen-since", metavar="DATE", help="Last seen on this day or later.")
 @click.option("--sort", default="score", show_default=True, type=click.Choice(SORTS), help="Order of the list.")
 @click.option("--most", type=click.IntRange(1), metavar="N", help="Only the first so many.")

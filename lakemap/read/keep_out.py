@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, ClassVar
 
 import numpy as np
@@ -52,8 +53,10 @@ class HazardsReader(Reader):
         return _likelihood(source, _KEEP, KEEP_FIELDS)
 
     def read(self, source: Source, settings: ReadSettings) -> Hazards:
-        """Every shape with its distance. Raises InputError without shapes or for a distance that is none."""
+        """Every shape with its distance. Raises InputError without shapes, for a distance that is none, or for days."""
         found = read_shapes(source)
+        if any(row.get(name) for row in found.fields for name in ("closed_from", "closed_until")):
+            raise InputError(f"{source.name}: has days on which it is closed; give it with --closed")
         keep = [_keep(row, source.name, number) for number, row in enumerate(found.fields, start=1)]
         return Hazards(found.shape, keep, [_word(row, ("what", "kind", "name", "note")) for row in found.fields])
 
@@ -80,6 +83,7 @@ class ClosedReader(Reader):
             f"{source.name}: {len(found.shape) - len(areas)} shapes are no polygons; left out",)
         rows = [found.fields[i] for i in areas]
         days = [[_day(row, name, source.name) for row in rows] for name in ("closed_from", "closed_until")]
+        _whole_seasons(days[0], days[1], source.name)
         why = [_word(row, ("why", "name", "note")) for row in rows]
         return ClosedAreas([found.shape[i] for i in areas], days[0], days[1], why, told)
 
@@ -153,9 +157,27 @@ def _day(row: Mapping[str, Any], field: str, name: str) -> str:
     text = "" if value is None else str(value).strip()[:10]
     if text in ("", "nan", "None", "NaT"):
         return ""
-    if not _DAY.match(text):
+    if not _DAY.match(text) or not _in_calendar(text):
         raise InputError(f"{name}: {field} = {text!r} is no day; write 2026-04-01, or 04-01 for every year")
     return text
+
+
+def _in_calendar(text: str) -> bool:
+    try:
+        # every year's 29 February is one of some years
+        date.fromisoformat(text if len(text) == 10 else f"2024-{text}")
+    except ValueError:
+        return False
+    return True
+
+
+def _whole_seasons(first: list[str], last: list[str], name: str) -> None:
+    """Raises InputError where a season of every year has but one end: the other would be that of the year."""
+    for start, end in zip(first, last, strict=True):
+        if len(start) + len(end) == len("04-01"):
+            lacking = "closed_until" if start else "closed_from"
+            raise InputError(f"{name}: closed every year {'from' if start else 'until'} {start or end}, and no "
+                             f"{lacking}; write it too, or a day with its year")
 
 
 def _word(row: Mapping[str, Any], names: tuple[str, ...]) -> str:

@@ -21,7 +21,6 @@ from lakemap.trips.ways import Waterways, Ways, ways_between
 from lakemap.units import length_slot
 
 Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 OFF_M = 5.0
 """What lies so far from where the boat stops is said to lie beside it (some errors of a fix; own choice)."""
@@ -31,8 +30,8 @@ SLACK = 0.05
 
 @dataclass(frozen=True)
 class Candidates:
-    """k spots that a trip may visit: name, kind, place, depth and worth (their score); ``barred`` (k,): none of them
-    is a stop, though driven water may lie beside it (None: no spot is)."""
+    """k spots that a trip may visit: name, kind, place, depth and worth (their score); ``barred`` (k,): why one is
+    no stop, though driven water may lie beside it; empty words, or left out, where it may be."""
 
     name: tuple[str, ...]
     kind: tuple[str, ...]
@@ -40,7 +39,7 @@ class Candidates:
     lat_deg: Floats
     depth_m: Floats
     worth: Floats
-    barred: Mask | None = None
+    barred: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.name)
@@ -88,8 +87,9 @@ def _places(crs: CRS, wishes: Wishes, spots: Candidates) -> Floats:
     lon = np.concatenate([[wishes.start_lon_deg], spots.lon_deg])
     lat = np.concatenate([[wishes.start_lat_deg], spots.lat_deg])
     xy = np.column_stack(project(crs, lon, lat))
-    if spots.barred is not None:
-        xy[1:][spots.barred] = np.nan
+    for i, why in enumerate(spots.barred):
+        if why:
+            xy[i + 1] = np.nan
     return xy
 
 
@@ -144,8 +144,8 @@ def _left_out(spots: Candidates, task: Task, order: list[int], ways: Ways) -> li
     told = []
     for i in sorted(set(range(len(spots))) - set(order)):
         there_s, there_m = 2 * task.leg_s[0, i + 1] + task.stay_s[i], 2 * task.leg_m[0, i + 1]
-        if spots.barred is not None and spots.barred[i]:
-            why = "lies in a closed area"
+        if spots.barred and spots.barred[i]:
+            why = spots.barred[i]
         elif ways.at[i + 1] < 0:
             why = "lies off the water that may be driven"
         elif not np.isfinite(there_s):

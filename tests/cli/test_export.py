@@ -67,3 +67,10 @@ def test_only_a_finished_map_is_exported(demo, tmp_path, capsys):
     shutil.copytree(demo.folder, copy)
     (copy / "soundings.parquet").write_bytes(b"PAR1")
     refused(["export", copy, *target], capsys, 1, "soundings.parquet", "not the file")
+
+
+def test_two_forms_are_not_written_into_one_file(demo, tmp_path, capsys):
+    "The first would be lost; nothing is written."
+    file = tmp_path / "c.gpx"
+    assert run(["export", str(demo.folder), "--gpx-contours", str(file), "--gpx-passes", str(file)]) == 2
+    assert "--gpx-contours is to be written there; name another file" in capsys.readouterr().err and not file.exists()

@@ -75,6 +75,8 @@ def test_a_first_survey_needs_an_outline_only(demo, capsys):
     (["trip", "OUT", "--from", "START", "--hours", "1", "--to", "day.kml"], 2, "day.kml: the name must end in .gpx"),
     (["lines", "OUT", "--hours", "1", "--to", "lines.png"], 2, "--to lines.png: the name must end in .gpx"),
     (["lines", "OUT", "--hours", "long"], 2, "'--hours': 'long' is no number"),
+    (["trip", "OUT", "--from", "START", "--hours", "nan"], 2, "'--hours': 'nan' is no number"),
+    (["trip", "OUT", "--from", "START", "--hours", "1", "--stay", "nan"], 2, "'--stay': 'nan' is no number"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "tomorrow"], 2, "in UTC"),
     (["trip", "OUT", "--from", "START", "--hours", "1", "--start", "2026-06-01"], 2, "a day alone says not when"),
     (["trip", "NOTHING", "--from", "START", "--hours", "1"], 1, "no finished map"),

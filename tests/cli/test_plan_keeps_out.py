@@ -221,10 +221,37 @@ def test_a_lower_lake_closes_what_was_deep_enough(plain, tmp_path, capsys):
     assert "the nearest water that may be driven lies" in capsys.readouterr().err
 
 
+def test_a_spot_that_falls_dry_is_no_stop(tmp_path, capsys):
+    "Of two spots the one at 1.5 m is left out when the lake stands 2 m lower, and the other's depth is that of today."
+    made = lake()
+    spots = dataclasses.replace(made.spots, depth_m=np.array([6.1, 1.5]))
+    publish(dataclasses.replace(made, spots=spots), tmp_path / "m")
+    trip(tmp_path / "m", tmp_path / "a.gpx", "--lower", "2m")
+    told = capsys.readouterr().out
+    assert stops_told(told) == 1 and " 4.1 m" in told
+    assert f"left out {made.spots.name[1]}: falls dry at that level" in told
+    trip(tmp_path / "m", tmp_path / "b.gpx")
+    assert stops(capsys) == 2
+
+
+@pytest.mark.parametrize(("option", "fields", "said"), [
+    ("--closed", {"closed_from": "04-01"}, "closed every year from 04-01, and no closed_until"),
+    ("--closed", {"closed_from": "02-31", "closed_until": "04-01"}, "closed_from = '02-31' is no day"),
+    ("--closed", {"closed_from": "2026-13-01"}, "closed_from = '2026-13-01' is no day"),
+    ("--hazards", {"closed_from": "04-01", "closed_until": "06-15"}, "give it with --closed"),
+])
+def test_days_that_leave_a_season_open_are_refused(plain, tmp_path, capsys, option, fields, said):
+    "Taken as they stand, a closed area would be open, or open water shut."
+    lon, lat = lonlat(SMALL_WEST + 60.0, LINES[1])
+    file = geojson(tmp_path / "bay.geojson", BAY, **fields)
+    assert run(["plan", "trip", str(plain), "--from", f"{lat},{lon}", "--hours", "1", option, file]) == 1
+    assert said in capsys.readouterr().err
+
+
 def test_lines_too_keep_clear(plain, tmp_path):
     "Next lines neither touch the danger's distance nor the closed bay."
     for number, words in enumerate((["--hazards", geojson(tmp_path / "rock.geojson", ROCK, keep_m=30)],
-                                    ["--closed", geojson(tmp_path / "bay.geojson", BAY, closed_from="01-01")])):
+                                    ["--closed", geojson(tmp_path / "bay.geojson", BAY, closed_from="2026-01-01")])):
         file = tmp_path / "lines.gpx"
         assert run(["plan", "lines", str(plain), "--hours", "0.15", "--to", str(file), "--quiet", *words]) == 0
         routes = [[(float(p.get("lon")), float(p.get("lat"))) for p in route.iter(RTEPT)]

@@ -9,9 +9,9 @@ class Here {
     this.watch = null;
     this.lock = null;
     this.dot = L.circleMarker([0, 0], {
-      interactive: false, radius: 9, color: "#ffffff", weight: 3, fillColor: "#c4005f", fillOpacity: 1,
+      interactive: false, pane: "boat", radius: 9, color: "#ffffff", weight: 3, fillColor: "#c4005f", fillOpacity: 1,
     });
-    this.ring = L.circle([0, 0], { interactive: false, radius: 1, color: "#c4005f", weight: 1.5, fill: false });
+    this.ring = L.circle([0, 0], { interactive: false, pane: "boat", radius: 1, color: "#c4005f", weight: 1.5, fill: false });
     this.drawnLines = L.layerGroup().addTo(map);
     Dom.by("here-button").addEventListener("click", () => (this.watch === null ? this.start() : this.stop()));
     Dom.by("lines-file").addEventListener("change", (event) => this.openLines(event.target.files[0]));

@@ -131,7 +131,13 @@ class SpotPanel {
       Dom.make("span", { class: "spot-row-text" },
         Dom.make("bdi", { class: "spot-row-name", text: spot.name }),
         Dom.make("span", { class: "spot-row-why", text: SpotPanel.evidence(spot) })),
-      Dom.make("span", { class: "spot-row-depth", text: Units.known(spot.depth_m) ? Units.length(spot.depth_m) : "" }));
+      Dom.make("span", { class: "spot-row-depth", text: Units.known(spot.depth_m) ? SpotPanel.depthToday(spot) : "" }));
+  }
+
+  // As deep as the water stands today.
+  static depthToday({ depth_m: depth }) {
+    if (!Units.known(depth)) return Units.length(depth);
+    return depth + Today.level_m <= 0 ? "dry" : Units.length(depth + Today.level_m);
   }
 
   static evidence(spot) {
@@ -224,12 +230,12 @@ class SpotPanel {
   }
 
   _facts(spot) {
-    const depth = Units.length(spot.depth_m) +
+    const depth = SpotPanel.depthToday(spot) +
       (Units.known(spot.depth_sigma_m) ? ` ${Units.giveOrTake(Sureness.error(spot.depth_sigma_m))}` : "");
     const place = Geo.place([spot.lat_deg, spot.lon_deg], Positions.style);
     const from = this.here?.place;
     return [
-      ["Depth", depth],
+      [Today.level_m ? "Depth today" : "Depth", depth],
       Units.known(spot.height_m) ? ["Stands up", Units.length(spot.height_m)] : null,
       ["Bottom", hardnessWords(spot.hardness, NaN, this.hard)],
       ["Place", place],

@@ -11,7 +11,6 @@ async function startPage(map) {
   setPanes(map);
   keepStill(map);
   seeWhole(map, data.bounds, isRoomy());
-  Dom.by("whole-button").addEventListener("click", () => seeWhole(map, data.bounds, isWide() && !Dom.by("layers").hidden));
   map.setMinZoom(Math.max(1, map.getZoom() - 3));
   if (typeof DecompressionStream === "undefined") {
     Dom.by("trouble").textContent = "This browser is too old to show the depths; a newer one will.";
@@ -42,7 +41,7 @@ function seeWhole(map, bounds, layersOpen) {
 }
 
 function setPanes(map) {
-  const order = { surface: 300, sketch: 400, contours: 410, names: 590 };
+  const order = { surface: 300, sketch: 400, contours: 410, names: 590, boat: 640 };
   for (const [name, level] of Object.entries(order)) {
     const pane = map.createPane(name);
     pane.style.zIndex = String(level);
@@ -110,7 +109,7 @@ function buildPage(map, data, grid) {
   layers.choose(views[before] ? before : "sure");
   layers.wireLines(contours);
   Today.wire({ level: Dom.by("level"), from: Dom.by("band-from"), to: Dom.by("band-to"),
-    levelSaid: Dom.by("level-said"), bandSaid: Dom.by("band-said"), units: [...document.querySelectorAll(".unit-word")] });
+    levelSaid: Dom.by("level-said"), bandSaid: Dom.by("band-said"), most_m: contours.range?.[1] ?? Infinity, units: [...document.querySelectorAll(".unit-word")] });
   contours.trace();
   Dom.by("sure-show").addEventListener("click", () => {
     layers.choose(painter.view === "sure" ? "depth" : "sure");
@@ -126,11 +125,17 @@ function buildPage(map, data, grid) {
     `To ${spots.chosen.name}: ${here.way(from, [spots.chosen.lat_deg, spots.chosen.lon_deg])}`;
   Today.onChange(() => {
     repaint();
+    spots.refresh();
     contours.trace();
     readout.refresh();
     legend.show(painter.view, layers.fade);
   });
   Positions.onChange(() => { readout.refresh(); here.refresh(); if (spots.chosen) spots.card(); });
+  Dom.by("whole-button").addEventListener("click", () => {
+    readout.close();
+    if (!isWide()) drawer(false);
+    seeWhole(map, data.bounds, isWide() && !Dom.by("layers").hidden);
+  });
   spots.onMove = (latlng) => bringToView(map, latlng);
   wireDrawer(map);
   wireUnits(data);

@@ -41,7 +41,11 @@ const Today = (() => {
       return value === null ? null : value * Units.metresPer(Units.word);
     };
     box.level.addEventListener("change", () => {
-      if (!misread([box.level], box.levelSaid)) setLevel(metres(box.level) ?? 0);
+      if (misread([box.level], box.levelSaid)) return;
+      const asked = metres(box.level) ?? 0, beyond = Math.abs(asked) > box.most_m;
+      box.level.setAttribute("aria-invalid", String(beyond));
+      if (beyond) box.levelSaid.textContent = `The lake is ${Units.length(box.most_m)} deep at most: nothing was changed.`;
+      else setLevel(asked);
     });
     const ends = () => {
       if (misread([box.from, box.to], box.bandSaid)) return;

@@ -95,10 +95,25 @@ def test_a_number_that_is_none_changes_nothing_and_is_said(chromium, written):
             page.fill(f"#{box}", "6")
             page.press(f"#{box}", "Enter")
             assert page.inner_text(f"#{said}") == "" and page.get_attribute(f"#{box}", "aria-invalid") == "false"
+        page.fill("#level", "-99")
+        page.press("#level", "Enter")
+        assert "deep at most: nothing was changed" in page.inner_text("#level-said") and page.evaluate(kept) == 6
         page.fill("#band-to", "2")
         page.press("#band-to", "Enter")
         assert [page.input_value(box) for box in ("#band-from", "#band-to")] == ["2", "6"]
         assert "turned round" in page.inner_text("#band-said")
+
+
+def test_depths_of_spots_follow_the_water(chromium, written):
+    "A metre less in list and card, and what it leaves dry says so."
+    with opened(chromium, written(water.rich_lake()), shared.DESK) as page:
+        was = page.evaluate("lakePage.spots.spots[0].depth_m")
+        page.evaluate("Today.setLevel(-1)")
+        assert page.locator(".spot-row-depth").first.inner_text() == f"{was - 1:.1f}\u00a0m"
+        page.locator(".spot-row").first.click()
+        assert "Depth today" in page.inner_text("#card-facts")
+        page.evaluate(f"Today.setLevel({-was - 0.5})")
+        assert "dry" in page.inner_text("#card-facts") and "dry" in page.locator(".spot-row-depth").first.text_content()
 
 
 def test_a_note_is_deleted_where_there_is_one(chromium, written):
@@ -134,5 +149,10 @@ def test_one_press_shows_the_whole_lake_again(chromium, written, size):
         seen = """() => [lakePage.map.getZoom(), ...['lat', 'lng'].map(axis => lakePage.map.getCenter()[axis])]"""
         before = page.evaluate(seen)
         page.evaluate(f"lakePage.map.setView([{LAT} + 0.01, {LON}], 17, {{animate: false}})")
+        page.evaluate("drawer(true)")
+        page.evaluate("lakePage.readout.show(lakePage.map.getCenter())")
         page.click("#whole-button")
+        page.wait_for_timeout(300)
+        assert not page.is_visible("#readout") and page.evaluate("document.body.classList.contains('drawer-open')") is (
+            size is shared.DESK)
         assert page.evaluate(seen) == pytest.approx(before, abs=5e-5)
