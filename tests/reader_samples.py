@@ -123,7 +123,8 @@ def text_samples():
         "table of lake levels": [LEVELS], "table of water temperatures by depth": [PROFILE],
         "table of check depths": [CHECKS], "table of bottom samples": [BOTTOM], "catch log": [CATCHES],
         "the owner's edits": [EDITS], "contours of an old map": [shapes("LineString", depth_m=4.0)],
-        "dangers": [shapes("Point", keep_m=20)], "closed areas": [shapes("Polygon", closed_from="04-01")],
+        "dangers": [shapes("Point", keep_m=20)],
+        "closed areas": [shapes("Polygon", closed_from="04-01", closed_until="06-15")],
     }
     return {name: [text.encode() for text in texts] for name, texts in made.items()}
 

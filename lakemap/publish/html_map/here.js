@@ -6,6 +6,7 @@ class Here {
     this.place = null;
     this.target = null;
     this.lines = [];
+    this.onLines = () => {};
     this.watch = null;
     this.lock = null;
     this.dot = L.circleMarker([0, 0], {
@@ -109,6 +110,7 @@ class Here {
       : fits ? `${file.name}: no GPX with a route or track. Open a file that plan lines or plan trip wrote.`
         : `${file.name}: larger than 20 MB, and so no plan of lines.`;
     this.refresh();
+    this.onLines();
   }
 
   // The nearest stretch of the opened lines, within its two ends.

@@ -4,6 +4,7 @@ class Legend {
     this.views = views;
     this.overlays = overlays;
     this.hard = hard;
+    this.lines = () => [];
     // On the phone the map needs the room: what is drawn over the colour is named when asked for.
     const wide = window.matchMedia(WIDE);
     const room = () => { Dom.by("legend-more").open = wide.matches; };
@@ -32,12 +33,22 @@ class Legend {
     Dom.fill(Dom.by("legend-ticks"), ...this._ticks(view));
     Dom.by("legend-guess").hidden = !view.sigma || name === "hardness";
     Dom.by("legend-fade").hidden = name === "sure" || !fade;
-    const drawn = Object.values(this.overlays).filter((overlay) => overlay.any && overlay.on);
+    const drawn = [...Object.values(this.overlays).filter((overlay) => overlay.any && overlay.on), ...this.asked()];
     Dom.by("legend-more").hidden = !drawn.length;
     Dom.by("legend-count").textContent = `Drawn over it: ${drawn.length}`;
     Dom.fill(Dom.by("legend-lines"), ...drawn.map((overlay) => Dom.make("li", {},
       Dom.make("span", { class: `key key-${overlay.name}`, "aria-hidden": "true" }),
       Dom.make("span", { text: overlay.name === "suited" ? Suited.legend() : overlay.label }))));
+  }
+
+  // What is drawn because today's level, a band of depths or lines to drive were asked for.
+  asked() {
+    const words = {
+      band: "Ends of the depths asked for", shallow: `Shallow today: ${Units.length(Today.shallow_m())}`,
+      dry: "Falls dry today",
+    };
+    const edges = [...new Set(Today.edges().map(({ kind }) => kind))].map((kind) => ({ name: kind, label: words[kind] }));
+    return this.lines().length ? [...edges, { name: "lines", label: "Lines to drive" }] : edges;
   }
 
   _ticks(view) {

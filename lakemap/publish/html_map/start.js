@@ -99,6 +99,8 @@ function buildPage(map, data, grid) {
   const layers = new LayerPanel(map, views, overlays, painter);
   const legend = new Legend(views, overlays, data.hard);
   const scale = new ScaleBar(map);
+  legend.lines = () => here.lines;
+  here.onLines = () => legend.show(painter.view, layers.fade);
 
   layers.onChange = () => {
     legend.show(painter.view, layers.fade);

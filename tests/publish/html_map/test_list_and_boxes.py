@@ -116,6 +116,20 @@ def test_depths_of_spots_follow_the_water(chromium, written):
         assert "dry" in page.inner_text("#card-facts") and "dry" in page.locator(".spot-row-depth").first.text_content()
 
 
+def test_the_legend_names_what_was_asked_for(chromium, written):
+    "Dotted and barred lines of today's water, ends of a band, and lines to drive, as long as they are drawn."
+    with opened(chromium, written(water.rich_lake()), shared.DESK) as page:
+        said = page.inner_text("#legend-lines")
+        page.evaluate("Today.setLevel(-1), Today.setBand(2, 4)")
+        page.set_input_files("#lines-file", {"name": "a.gpx", "mimeType": "text/xml", "buffer": ONE.encode()})
+        page.wait_for_function("() => document.getElementById('lines-said').innerText")
+        more = page.inner_text("#legend-lines").replace("\u00a0", " ")
+        for words in ("Ends of the depths asked for", "Shallow today: 1.0 m", "Falls dry today", "Lines to drive"):
+            assert words in more and words not in said
+        page.evaluate("Today.setLevel(0), Today.setBand(null, null)")
+        assert "today" not in page.inner_text("#legend-lines")
+
+
 def test_a_note_is_deleted_where_there_is_one(chromium, written):
     "A new note has nothing to delete; one that is kept goes from list, map and browser."
     with opened(chromium, written(water.rich_lake()), shared.DESK) as page:
