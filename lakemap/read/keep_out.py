@@ -55,7 +55,7 @@ class HazardsReader(Reader):
     def read(self, source: Source, settings: ReadSettings) -> Hazards:
         """Every shape with its distance. Raises InputError without shapes, for a distance that is none, or for days."""
         found = read_shapes(source)
-        if any(row.get(name) for row in found.fields for name in ("closed_from", "closed_until")):
+        if any(_day(row, name, source.name) for row in found.fields for name in ("closed_from", "closed_until")):
             raise InputError(f"{source.name}: has days on which it is closed; give it with --closed")
         keep = [_keep(row, source.name, number) for number, row in enumerate(found.fields, start=1)]
         return Hazards(found.shape, keep, [_word(row, ("what", "kind", "name", "note")) for row in found.fields])

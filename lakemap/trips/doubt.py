@@ -54,7 +54,7 @@ class DoubtField:
 
     def gain(self, nodes: Ints) -> float:
         """How much of ``total`` a pass over these spots is expected to take."""
-        return self._between(nodes, 1)
+        return float(self.gains([nodes])[0])
 
     def gains(self, lines: Sequence[Ints]) -> Floats:
         """``gain`` of each of many lines (k,)."""
@@ -63,7 +63,7 @@ class DoubtField:
 
     def loss(self, nodes: Ints) -> float:
         """How much of ``total`` would come back if these spots had been driven over once less."""
-        return -self._between(nodes, -1)
+        return self.without(nodes).gain(nodes)
 
     def after(self, nodes: Ints) -> DoubtField:
         """The field when these spots have been driven over once more."""
@@ -72,10 +72,6 @@ class DoubtField:
     def without(self, nodes: Ints) -> DoubtField:
         """The field had these spots been driven over once less."""
         return self._moved(nodes, -1)
-
-    def _between(self, nodes: Ints, looks: int) -> float:
-        moved = self._moved(nodes, looks).looks
-        return float((self._left(self.looks)[0] - self._left(moved)[0])[nodes].sum())
 
     def _moved(self, nodes: Ints, looks: int) -> DoubtField:
         moved = self.looks.copy()

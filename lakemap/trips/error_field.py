@@ -66,7 +66,7 @@ class ErrorField:
         return float(np.sum(self._root(nodes) ** 2))
 
     def gains(self, lines: Sequence[Ints]) -> Floats:
-        """``gain`` of each of many lines (k,): their cost falls from nodes x nodes of a line to those on it."""
+        """``gain`` of each of many lines (k,): the covariance times itself once, then each line's own nodes alone."""
         squared = self.covariance @ self.covariance
         gains = np.empty(len(lines))
         for at, nodes in enumerate(lines):

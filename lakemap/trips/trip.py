@@ -99,7 +99,7 @@ def _time(wishes: Wishes) -> tuple[float, np.datetime64]:
         return wishes.time_s, np.datetime64("NaT", "s")
     start = wishes.start.astype("datetime64[s]")
     end = start + np.timedelta64(int(wishes.time_s), "s")
-    sunset = sunset_utc(_local_day(wishes, start), wishes.start_lon_deg, wishes.start_lat_deg)
+    sunset = sunset_utc(_local_day(wishes), wishes.start_lon_deg, wishes.start_lat_deg)
     if wishes.by_sunset and sunset is not None and sunset < end:
         end = sunset
     if end <= start:
@@ -107,8 +107,8 @@ def _time(wishes: Wishes) -> tuple[float, np.datetime64]:
     return float((end - start) / np.timedelta64(1, "s")), end
 
 
-def _local_day(wishes: Wishes, start: np.datetime64) -> np.datetime64:
-    local = start.astype("datetime64[s]") + np.timedelta64(round(wishes.start_lon_deg / 15 * 3600), "s")
+def _local_day(wishes: Wishes) -> np.datetime64:
+    local = _moment(wishes) + np.timedelta64(round(wishes.start_lon_deg / 15 * 3600), "s")
     return np.datetime64(local.astype("datetime64[D]"))
 
 
@@ -171,7 +171,7 @@ def _said(order: list[int], wishes: Wishes, ends_by: np.datetime64, off: Floats)
         told.append("the start lies in no water that may be driven (never driven, closed, too shallow, a danger near): "
                     f"the trip begins {length_slot(away_m, 0)} to the {direction_word(*-off)} of it")
     sunrise = None if wishes.start is None else sunrise_utc(
-        _local_day(wishes, wishes.start), wishes.start_lon_deg, wishes.start_lat_deg)
+        _local_day(wishes), wishes.start_lon_deg, wishes.start_lat_deg)
     if sunrise is not None and _moment(wishes) < sunrise:
         told.append(f"the start is before sunrise, {sunrise}Z")
     dusk = bool(ends_by < _moment(wishes) + np.timedelta64(int(wishes.time_s), "s"))

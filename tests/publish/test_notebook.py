@@ -83,20 +83,27 @@ def test_a_surface_says_what_it_holds_and_how_sure():
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize(("hidden", "width", "height"), [(True, 1000, 900), (False, 330, 260)])
-def test_a_frame_without_room_waits_for_it(tmp_path, hidden, width, height):
-    "Put away when the page starts, as in a folded cell, it is drawn once shown; a tiny window leaves a margin too."
+def test_a_frame_without_room_waits_for_it(tmp_path):
+    "Put away when the page starts, as in a folded cell, it is drawn once it is shown."
     file = tmp_path / "notebook.html"
-    style = "display: none" if hidden else f"width: {width}px; height: {height}px"
-    file.write_text(f"<!doctype html><title>notebook</title><div style='{style}'>{full_lake()._repr_html_()}</div>")
-    with opened(file, width, height) as page:
+    cell = f"<div style='display: none'>{full_lake()._repr_html_()}</div>"
+    file.write_text(f"<!doctype html><title>notebook</title>{cell}", encoding="utf-8")
+    with opened(file, 1000, 900) as page:
         inside = page.frames[1]
-        if hidden:
-            page.wait_for_timeout(400)
-            assert inside.evaluate("document.body.dataset.ready") is None
-            page.evaluate("document.querySelector('div').style.display = 'block'")
+        page.wait_for_timeout(400)
+        assert inside.evaluate("document.body.dataset.ready") is None
+        page.evaluate("document.querySelector('div').style.display = 'block'")
         inside.wait_for_selector("body[data-ready]", timeout=20_000)
-        assert inside.evaluate("Number.isFinite(lakePage.map.getZoom())")
+
+
+@pytest.mark.browser
+def test_a_map_with_little_room_leaves_a_margin_too(tmp_path):
+    "300 pixels of height leave the map less than both usual margins take."
+    file = tmp_path / "map.html"
+    file.write_text(map_page(full_lake(), "m"), encoding="utf-8")
+    with opened(file, 480, 300) as page:
+        page.wait_for_selector("body[data-ready]", timeout=20_000)
+        assert page.evaluate("lakePage.map.getSize().y") < 40
 
 
 @pytest.mark.browser

@@ -40,6 +40,12 @@ def five_uneven_passes(lake, rng):
     return np.concatenate(found)
 
 
+def lattice(side, step_m):
+    "side x side nodes."
+    xs, ys = np.meshgrid(np.arange(float(side)) * step_m, np.arange(float(side)) * step_m)
+    return np.column_stack([xs.ravel(), ys.ravel()])
+
+
 def left_after(field, route):
     for line in route:
         field = field.after(line.nodes)
@@ -127,8 +133,7 @@ def test_a_line_is_loose_where_nothing_meets_it():
 def test_the_error_field_is_that_of_a_gaussian_process():
     "Standard errors of scikit-learn's regression with the same covariance (Matern 1/2) and wide mean, to 1e-6."
     rng = np.random.default_rng(0)
-    xs, ys = np.meshgrid(np.arange(8.0) * 10, np.arange(8.0) * 10)
-    xy = np.column_stack([xs.ravel(), ys.ravel()])
+    xy = lattice(8, 10.0)
     floor = Variability(2.0, 60.0, 0.3)
     seen = np.sort(rng.choice(64, 12, replace=False))
     field = error_field(xy, 10.0, floor, xy[seen])
@@ -142,8 +147,7 @@ def test_the_error_field_is_that_of_a_gaussian_process():
 def test_more_driving_never_adds_error(seed, count):
     "Gain is what total falls by, at least 0, and the order of two lines does not matter."
     rng = np.random.default_rng(seed)
-    xs, ys = np.meshgrid(np.arange(7.0) * 10, np.arange(7.0) * 10)
-    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 10.0, FLOOR, np.array([[0.0, 0.0]]))
+    field = error_field(lattice(7, 10.0), 10.0, FLOOR, np.array([[0.0, 0.0]]))
     one, other = (np.sort(rng.choice(49, min(count, 49), replace=False)) for _ in range(2))
     after = field.after(one)
     assert field.gain(one) == pytest.approx(field.total - after.total, rel=1e-6) and field.gain(one) >= 0
@@ -155,8 +159,7 @@ def test_more_driving_never_adds_error(seed, count):
 def test_a_line_given_up_is_as_if_never_driven(seed, count):
     "Loss is what total rises by; over nodes that others cross too, driven before it or after."
     rng = np.random.default_rng(seed)
-    xs, ys = np.meshgrid(np.arange(7.0) * 10, np.arange(7.0) * 10)
-    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 10.0, FLOOR, np.empty((0, 2)))
+    field = error_field(lattice(7, 10.0), 10.0, FLOOR, np.empty((0, 2)))
     one, other = (np.sort(rng.choice(49, count, replace=False)) for _ in range(2))
     both, alone = field.after(one).after(other), field.after(other)
     assert np.allclose(both.without(one).covariance, alone.covariance, atol=1e-7)
@@ -184,8 +187,7 @@ def test_a_line_goes_where_it_costs_the_least():
 
 def test_equal_gains_go_to_the_line_across_the_slope():
     "On a square lake without passes east-west and north-south learn the same; the slope decides."
-    xs, ys = np.meshgrid(np.arange(9.0) * 20, np.arange(9.0) * 20)
-    field = error_field(np.column_stack([xs.ravel(), ys.ravel()]), 20.0, FLOOR, np.empty((0, 2)))
+    field = error_field(lattice(9, 20.0), 20.0, FLOOR, np.empty((0, 2)))
     middle = 80.0
     east = Line(np.array([0.0, middle]), np.array([160.0, middle]), field.on_line(np.array([0.0, middle]),
                                                                                   np.array([160.0, middle])))

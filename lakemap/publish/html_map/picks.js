@@ -20,8 +20,7 @@ class Picks {
 
   // Takes all that the list shows, or lets them go where all of them are taken.
   all() {
-    const names = this.shown().map((spot) => spot.name);
-    const every = names.every((name) => this.names.has(name));
+    const names = this.shown().map((spot) => spot.name), every = names.every((name) => this.names.has(name));
     names.forEach((name) => this.names[every ? "delete" : "add"](name));
     document.querySelectorAll(".pick input").forEach((input) => { input.checked = !every; });
     this.refresh();
@@ -30,7 +29,6 @@ class Picks {
   refresh() {
     const count = this.names.size;
     Dom.by("picks").hidden = this.spots.length === 0;
-    Dom.by("picks-all").disabled = this.shown().length === 0;
     Dom.by("picks-gpx").disabled = count === 0;
     Dom.by("picks-gpx").textContent = count ? `Save ${count} as GPX` : "Tick spots to save as GPX";
   }

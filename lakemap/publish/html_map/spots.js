@@ -84,7 +84,9 @@ class SpotPanel {
   }
 
   // A text as it is searched: no marks over letters, and what joins two words is a space.
-  static plain(text) { return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[-\u2010-\u2015_/,]/g, " "); }
+  static plain(text) {
+    return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[-\u2010-\u2015_/,]/g, " ");
+  }
   // Each word must be there, in any order; one or many of a thing is the same.
   static words(text) {
     return SpotPanel.plain(text).split(/\s+/).filter(Boolean)
@@ -103,7 +105,7 @@ class SpotPanel {
   }
 
   // On the map stand the marks of what the list shows, the best first for who goes from one to the next by keys.
-  _mark(shown) {
+  _showMarks(shown) {
     const wanted = this.spots.filter((spot) => shown.includes(spot));
     if (wanted.length === this.layer.getLayers().length && wanted.every((spot) => this.layer.hasLayer(spot.marker))) return;
     this.layer.clearLayers();
@@ -113,8 +115,8 @@ class SpotPanel {
 
   list() {
     const shown = this.shown();
-    this._mark(shown);
-    this.picks.refresh();
+    this._showMarks(shown);
+    Dom.by("picks-all").disabled = shown.length === 0;
     Dom.fill(Dom.by("spot-list"), ...shown.map((spot) =>
       Dom.make("li", { class: "spot-item" }, this._row(spot), this.picks.box(spot))));
     Dom.by("none-shown").hidden = shown.length > 0 || this.spots.length === 0;

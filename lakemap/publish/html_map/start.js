@@ -111,7 +111,8 @@ function buildPage(map, data, grid) {
   layers.choose(views[before] ? before : "sure");
   layers.wireLines(contours);
   Today.wire({ level: Dom.by("level"), from: Dom.by("band-from"), to: Dom.by("band-to"),
-    levelSaid: Dom.by("level-said"), bandSaid: Dom.by("band-said"), most_m: contours.range?.[1] ?? Infinity, units: [...document.querySelectorAll(".unit-word")] });
+    levelSaid: Dom.by("level-said"), bandSaid: Dom.by("band-said"), most_m: contours.range?.[1] ?? Infinity,
+    units: [...document.querySelectorAll(".unit-word")] });
   contours.trace();
   Dom.by("sure-show").addEventListener("click", () => {
     layers.choose(painter.view === "sure" ? "depth" : "sure");

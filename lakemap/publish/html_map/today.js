@@ -60,12 +60,11 @@ const Today = (() => {
     box.to.addEventListener("change", ends);
     const rewrite = () => {
       const text = (value) => (value === null || !Number.isFinite(value) || value === 0 ? "" : Units.exact(value));
-      misread([], box.levelSaid);
-      misread([], box.bandSaid);
-      [box.level, box.from, box.to].forEach((input) => input.setAttribute("aria-invalid", "false"));
       box.level.value = text(level);
       box.from.value = band ? text(band[0]) : "";
       box.to.value = band ? text(band[1]) : "";
+      misread([box.level], box.levelSaid);
+      misread([box.from, box.to], box.bandSaid);
       box.units.forEach((span) => { span.textContent = Units.word; });
     };
     Units.onChange(rewrite);
